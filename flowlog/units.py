@@ -196,6 +196,7 @@ def parse(text: str, kind: Kind) -> float:
     """
     spec = _KINDS[kind]
     clean = _clean(text)
+    text = _one_line(clean)
     number = _NUMBER.match(clean)
     if number is None:
         raise UnitError(_no_number(text, clean, spec))
@@ -286,6 +287,12 @@ def _clean(text: str) -> str:
     for mark in "”“":
         folded = folded.replace(mark, '"')
     return " ".join(folded.replace("’", "'").split())
+
+
+def _one_line(clean: str) -> str:
+    """The text as messages quote it: short, and nothing in it that moves a terminal's cursor."""
+    shown = "".join(c if c.isprintable() else "?" for c in clean)
+    return shown if len(shown) <= 60 else shown[:57] + "..."
 
 
 def _no_number(text: str, clean: str, spec: _Kind) -> str:

@@ -75,6 +75,8 @@ class Gauge:
     span_share: float = 0.9
     """Share of the ADC's full scale at `span_pa`."""
     place: GaugePlace = "boom"
+    adc_bits: int = 10
+    """The board's ADC; its hello says the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,13 +146,11 @@ class Rig:
     @property
     def nominal_conductance(self) -> float:
         """Q / P^0.5 of the boom with new tips and this carrier, m3/s/Pa^0.5."""
-        return (
-            self.boom.tips
-            * self.boom.tip.coefficient
-            / self.work.carrier_relative_density**0.5
+        return float(
+            self.boom.tips * self.boom.tip.coefficient / self.work.carrier_relative_density**0.5
         )
 
     @property
     def expected_pressure_pa(self) -> float:
         """Pressure at the tips that gives `expected_flow_m3_s`."""
-        return (self.expected_flow_m3_s / self.nominal_conductance) ** 2
+        return float((self.expected_flow_m3_s / self.nominal_conductance) ** 2)

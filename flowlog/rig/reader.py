@@ -1,0 +1,143 @@
+"""The rig file (TOML) to a `Rig` in SI units.
+
+`flowlog rig --new FILE` writes an example that explains every key. A person mends a file in
+fewer rounds when all its faults are told at once, so reading never stops at the first one
+(except when the file is no TOML at all).
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from flowlog.rig import sections
+from flowlog.rig.faults import Faults, RigFileError, did_you_mean
+from flowlog.rig.model import Rig
+from flowlog.rig.table import Table
+
+TABLES: Final = (
+    "rig",
+    "boom",
+    "work",
+    "tank",
+    "meter",
+    "gauge",
+    "wheel",
+    "board",
+    "broker",
+    "thresholds",
+)
+_OPTIONAL: Final = frozenset({"tank", "wheel", "broker", "thresholds"})
+_LARGEST_BYTES: Final = 64 * 1024
+
+
+def read_rig(path: str | Path, environ: Mapping[str, str] | None = None) -> Rig:
+    """Read and check a rig file.
+
+    Args:
+        path: the TOML file.
+        environ: where FLOWLOG_BROKER_USER and FLOWLOG_BROKER_PASSWORD are looked up; the
+            process's environment by default. They win over what the file says.
+
+    Raises:
+        RigFileError: the file cannot be read or used; carries every fault, none with a password.
+    """
+    where = Path(path)
+    return parse_rig(_read_text(where), where, os.environ if environ is None else environ)
+
+
+def parse_rig(text: str, where: Path, environ: Mapping[str, str]) -> Rig:
+    """The same for the text of a rig file in hand; `where` names it and anchors its paths."""
+    faults = Faults(str(where), text)
+    data = _parse_toml(text, where)
+    tables = _tables(data, faults)
+    name, units, data_folder = sections.read_general(tables["rig"])
+    thresholds = sections.read_thresholds(tables["thresholds"])
+    rig = Rig(
+        name=name,
+        units=units,
+        data_folder=data_folder,
+        boom=sections.read_boom(tables["boom"]),
+        work=sections.read_work(tables["work"]),
+        tank=sections.read_tank(tables["tank"]) if "tank" in data else None,
+        meter=sections.read_meter(tables["meter"]),
+        gauge=sections.read_gauge(tables["gauge"]),
+        wheel=sections.read_wheel(tables["wheel"]) if "wheel" in data else None,
+        board=sections.read_board(tables["board"]),
+        broker=(
+            sections.read_broker(tables["broker"], where.parent, environ)
+            if "broker" in data
+            else None
+        ),
+        thresholds=thresholds,
+    )
+    faults.raise_any()
+    return rig
+
+
+def _tables(data: dict[str, Any], faults: Faults) -> dict[str, Table]:
+    """Every known table; one that is missing or no table is an unheard one, and noted."""
+    tables = {}
+    for name in TABLES:
+        found = data.get(name)
+        own = faults
+        if not isinstance(found, dict):
+            if found is not None:
+                faults.add((name,), f"must be a table (begin it with a line [{name}])")
+            elif name not in _OPTIONAL:
+                faults.add((name,), f"this table is missing (begin it with a line [{name}])")
+            own, found = Faults(faults.file, faults.text), {}
+        tables[name] = Table(own, (name,), found)
+    for name in data:
+        if name not in TABLES:
+            faults.add((name,), f"unknown table ({did_you_mean(name, TABLES)})")
+    return tables
+
+
+def _read_text(where: Path) -> str:
+    try:
+        with where.open("rb") as file:
+            raw = file.read(_LARGEST_BYTES + 1)
+    except FileNotFoundError:
+        raise RigFileError(
+            [f"{where}: there is no such file (write a new one with: flowlog rig --new {where})"]
+        ) from None
+    except IsADirectoryError:
+        raise RigFileError([f"{where}: is a folder (give the rig file itself)"]) from None
+    except PermissionError:
+        raise RigFileError([f"{where}: may not be read by this user (check its rights)"]) from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise RigFileError([f"{where}: cannot be read: {reason}"]) from None
+    if len(raw) > _LARGEST_BYTES:
+        raise RigFileError([f"{where}: is larger than 64 kB (give the rig file itself)"])
+    try:
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise RigFileError(
+            [f"{where}:{line}: byte 0x{raw[error.start]:02x} is not UTF-8 (save the file as UTF-8)"]
+        ) from None
+
+
+def _parse_toml(text: str, where: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise RigFileError([f"{where}: arrays or tables are nested too deeply"]) from None
+    except ValueError as error:
+        found = re.search(r"^(.*) \(at line (\d+), column (\d+)\)$", str(error))
+        if found is None:
+            what = str(error).removesuffix(" (at end of document)")
+            raise RigFileError([f"{where}: is not TOML: {what}"]) from None
+        line = found[2]
+        raise RigFileError(
+            [
+                f"{where}:{line}: is not TOML: {found[1]}, column {found[3]} (values with a unit "
+                'stand in quotes, for instance spacing = "20 in")'
+            ]
+        ) from None
