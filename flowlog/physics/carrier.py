@@ -9,14 +9,11 @@ take water as 8.34 lb/gal. Viscosity is not in it: thick carriers need a catch o
 from __future__ import annotations
 
 import math
-from typing import cast
 
 import numpy as np
 
 from flowlog.physics.elementwise import Quantity, positive_power, ratio
-
-WATER_KG_M3 = 8.34 * 0.45359237 / 0.003785411784
-"""8.34 lb/US gal, the water of the trade's tables: 999.35 kg/m3, true between 4 and 17 C."""
+from flowlog.units import WATER_KG_M3
 
 
 def relative_density(density_kg_m3: Quantity) -> Quantity:
@@ -29,12 +26,12 @@ def conversion_factor(relative_density_value: Quantity) -> Quantity:
     return positive_power(relative_density_value, 0.5)
 
 
-def water_rate_for(rate: Quantity, relative_density_value: Quantity) -> Quantity:
+def water_rate_for(rate: Quantity, relative_density_value: Quantity | float) -> Quantity:
     """Rate of water to calibrate to when `rate` of the carrier is wanted; same unit, any unit."""
     return rate * conversion_factor(relative_density_value)
 
 
-def carrier_flow_for(water_flow: Quantity, relative_density_value: Quantity) -> Quantity:
+def carrier_flow_for(water_flow: Quantity, relative_density_value: Quantity | float) -> Quantity:
     """Flow of the carrier at the pressure where water gives `water_flow`; same unit, any unit."""
     return ratio(water_flow, conversion_factor(relative_density_value))
 
@@ -46,5 +43,5 @@ def carrier_log_shift(relative_density_value: Quantity) -> Quantity:
     one blocked tip of eight.
     """
     if isinstance(relative_density_value, np.ndarray):
-        return cast(Quantity, -0.5 * np.log(relative_density_value))
+        return np.asarray(-0.5 * np.log(relative_density_value), dtype=np.float64)
     return -0.5 * math.log(relative_density_value)

@@ -9,11 +9,10 @@ smooth (roughness 0). Losses have the sign of the flow. Anything is a float or a
 from __future__ import annotations
 
 import math
-from typing import cast
 
 import numpy as np
 
-from flowlog.physics.elementwise import FloatArray, FloatOrArray, Quantity, ratio
+from flowlog.physics.elementwise import FloatArray, Quantity, magnitude, ratio, signed_square
 
 LAMINAR_BELOW = 2300.0
 TURBULENT_ABOVE = 4000.0
@@ -21,17 +20,17 @@ TURBULENT_ABOVE = 4000.0
 _NEWTON_STEPS = 3
 
 
-def mean_velocity_m_s(flow_m3_s: Quantity, diameter_m: Quantity) -> Quantity:
+def mean_velocity_m_s(flow_m3_s: Quantity, diameter_m: Quantity | float) -> Quantity:
     """Mean velocity in a round line, m/s."""
     return ratio(flow_m3_s, diameter_m**2 * (math.pi / 4.0))
 
 
 def reynolds(
-    flow_m3_s: Quantity, diameter_m: Quantity, density_kg_m3: float, viscosity_pa_s: float
+    flow_m3_s: Quantity, diameter_m: Quantity | float, density_kg_m3: float, viscosity_pa_s: float
 ) -> Quantity:
     """Reynolds number in a round line from the dynamic viscosity; a pure number, not negative."""
     velocity = mean_velocity_m_s(flow_m3_s, diameter_m)
-    return cast(Quantity, abs(velocity) * diameter_m * (density_kg_m3 / viscosity_pa_s))
+    return magnitude(velocity) * diameter_m * (density_kg_m3 / viscosity_pa_s)
 
 
 def friction_factor(reynolds_number: Quantity, relative_roughness: float = 0.0) -> Quantity:
@@ -48,7 +47,7 @@ def friction_factor(reynolds_number: Quantity, relative_roughness: float = 0.0) 
     last_laminar = 64.0 / LAMINAR_BELOW
     between = last_laminar + share * (turbulent - last_laminar)
     factor = np.where(number <= LAMINAR_BELOW, laminar, between)
-    return cast(Quantity, factor if isinstance(reynolds_number, np.ndarray) else float(factor))
+    return factor if isinstance(reynolds_number, np.ndarray) else float(factor)
 
 
 def _colebrook(number: FloatArray, relative_roughness: float) -> FloatArray:
@@ -64,51 +63,51 @@ def _colebrook(number: FloatArray, relative_roughness: float) -> FloatArray:
 
 
 def loss_per_length_pa_m(
-    flow_m3_s: FloatOrArray,
-    diameter_m: FloatOrArray,
+    flow_m3_s: Quantity,
+    diameter_m: float,
     density_kg_m3: float,
     viscosity_pa_s: float,
+    *,
     roughness_m: float = 0.0,
-) -> FloatOrArray:
-    """Pressure lost in a metre of straight line, Pa/m. Fittings come on top.
-
-    `roughness_m` needs one diameter; for an array of diameters it must be 0.
-    """
-    if roughness_m and isinstance(diameter_m, np.ndarray):
-        raise ValueError("a rough line's loss is computed for one diameter at a time")
+) -> Quantity:
+    """Pressure lost in a metre of straight round line, Pa/m. Fittings come on top."""
     number = reynolds(flow_m3_s, diameter_m, density_kg_m3, viscosity_pa_s)
-    velocity = mean_velocity_m_s(flow_m3_s, diameter_m)
-    roughness = roughness_m / diameter_m if isinstance(diameter_m, float) else 0.0
-    factor = friction_factor(number, roughness)
     # At rest the factor is infinite and the loss 0: the floor keeps inf * 0 out of it.
-    finite = np.minimum(factor, 64.0 / 1e-12)
-    loss = finite / diameter_m * (0.5 * density_kg_m3) * velocity * abs(velocity)
-    return loss if isinstance(loss, np.ndarray) else float(loss)
+    factor = friction_factor(_at_least(number, 1e-12), roughness_m / diameter_m)
+    velocity = mean_velocity_m_s(flow_m3_s, diameter_m)
+    return factor * signed_square(velocity) * (0.5 * density_kg_m3 / diameter_m)
 
 
 def line_loss_pa(
-    flow_m3_s: FloatOrArray,
-    diameter_m: FloatOrArray,
+    flow_m3_s: Quantity,
+    diameter_m: float,
     length_m: float,
     density_kg_m3: float,
     viscosity_pa_s: float,
+    *,
     roughness_m: float = 0.0,
-) -> FloatOrArray:
-    """Pressure lost in a straight line, Pa (Darcy-Weisbach)."""
+) -> Quantity:
+    """Pressure lost in a straight round line, Pa (Darcy-Weisbach). Fittings come on top."""
     return length_m * loss_per_length_pa_m(
-        flow_m3_s, diameter_m, density_kg_m3, viscosity_pa_s, roughness_m
+        flow_m3_s, diameter_m, density_kg_m3, viscosity_pa_s, roughness_m=roughness_m
     )
 
 
-def strainer_loss_pa(flow_m3_s: Quantity, resistance_pa_s2_m6: Quantity) -> Quantity:
+def _at_least(value: Quantity, least: float) -> Quantity:
+    if isinstance(value, np.ndarray):
+        return np.maximum(value, least)
+    return max(value, least)
+
+
+def strainer_loss_pa(flow_m3_s: Quantity, resistance_pa_s2_m6: Quantity | float) -> Quantity:
     """Pressure lost in a strainer or fitting, Pa: resistance * Q * |Q|.
 
     A clogging strainer is a growing resistance. Common practice, no source: a clean line
     strainer costs 3 to 14 kPa at its rated flow and wants cleaning above some 35 kPa.
     """
-    return cast(Quantity, resistance_pa_s2_m6 * flow_m3_s * abs(flow_m3_s))
+    return resistance_pa_s2_m6 * signed_square(flow_m3_s)
 
 
-def strainer_resistance_pa_s2_m6(flow_m3_s: Quantity, loss_pa: Quantity) -> Quantity:
+def strainer_resistance_pa_s2_m6(flow_m3_s: Quantity, loss_pa: Quantity | float) -> Quantity:
     """Resistance of a strainer that costs `loss_pa` at a flow, Pa s2/m6; nan at rest."""
-    return cast(Quantity, ratio(loss_pa, flow_m3_s * abs(flow_m3_s)))
+    return ratio(loss_pa, signed_square(flow_m3_s))

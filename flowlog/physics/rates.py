@@ -14,7 +14,7 @@ from __future__ import annotations
 from flowlog.physics.elementwise import Quantity, ratio
 
 
-def effective_width_m(spacing_m: Quantity, tips: Quantity) -> Quantity:
+def effective_width_m(spacing_m: Quantity, tips: Quantity | float) -> Quantity:
     """Width that the boom sprays in one pass, m: tip spacing times number of tips.
 
     Not the length of the boom: the outer half-patterns overlap with the neighbouring pass.
@@ -22,7 +22,7 @@ def effective_width_m(spacing_m: Quantity, tips: Quantity) -> Quantity:
     return spacing_m * tips
 
 
-def outer_tip_distance_m(spacing_m: Quantity, tips: Quantity) -> Quantity:
+def outer_tip_distance_m(spacing_m: Quantity, tips: Quantity | float) -> Quantity:
     """Distance between the two outer tips, m: what a tape along the boom reads."""
     return spacing_m * (tips - 1)
 
@@ -40,12 +40,14 @@ def is_outer_tip_distance(
     )
 
 
-def course_length_m(area_m2: Quantity, width_m: Quantity) -> Quantity:
+def course_length_m(area_m2: Quantity, width_m: Quantity | float) -> Quantity:
     """Length of the course that covers an area at a width, m."""
     return ratio(area_m2, width_m)
 
 
-def application_rate_m3_m2(flow_m3_s: Quantity, speed_m_s: Quantity, width_m: Quantity) -> Quantity:
+def application_rate_m3_m2(
+    flow_m3_s: Quantity, speed_m_s: Quantity | float, width_m: Quantity | float
+) -> Quantity:
     """Rate of a flow over a width at a speed, m3/m2; nan at standstill.
 
     The whole boom's flow goes with the effective width, one tip's flow with the spacing.
@@ -53,17 +55,21 @@ def application_rate_m3_m2(flow_m3_s: Quantity, speed_m_s: Quantity, width_m: Qu
     return ratio(flow_m3_s, speed_m_s * width_m)
 
 
-def flow_for_rate_m3_s(rate_m3_m2: Quantity, speed_m_s: Quantity, width_m: Quantity) -> Quantity:
+def flow_for_rate_m3_s(
+    rate_m3_m2: Quantity, speed_m_s: Quantity | float, width_m: Quantity | float
+) -> Quantity:
     """Flow over a width that gives the rate at the speed, m3/s."""
     return rate_m3_m2 * speed_m_s * width_m
 
 
-def speed_for_rate_m_s(rate_m3_m2: Quantity, flow_m3_s: Quantity, width_m: Quantity) -> Quantity:
+def speed_for_rate_m_s(
+    rate_m3_m2: Quantity | float, flow_m3_s: Quantity, width_m: Quantity | float
+) -> Quantity:
     """Speed at which a flow over a width gives the rate, m/s."""
     return ratio(flow_m3_s, rate_m3_m2 * width_m)
 
 
-def speed_from_course_m_s(length_m: Quantity, seconds: Quantity) -> Quantity:
+def speed_from_course_m_s(length_m: Quantity | float, seconds: Quantity) -> Quantity:
     """Speed over a course of known length, m/s.
 
     Of several runs average the seconds, not the speeds: the rate is proportional to the time.
@@ -71,22 +77,22 @@ def speed_from_course_m_s(length_m: Quantity, seconds: Quantity) -> Quantity:
     return ratio(length_m, seconds)
 
 
-def course_seconds(length_m: Quantity, speed_m_s: Quantity) -> Quantity:
+def course_seconds(length_m: Quantity | float, speed_m_s: Quantity) -> Quantity:
     """Time over a course at a speed, s."""
     return ratio(length_m, speed_m_s)
 
 
-def flow_from_catch_m3_s(caught_m3: Quantity, catch_s: Quantity) -> Quantity:
+def flow_from_catch_m3_s(caught_m3: Quantity, catch_s: Quantity | float) -> Quantity:
     """Flow of what was caught in a time, m3/s."""
     return ratio(caught_m3, catch_s)
 
 
 def rate_from_catch_m3_m2(
     caught_m3: Quantity,
-    catch_s: Quantity,
-    course_s: Quantity,
-    length_m: Quantity,
-    width_m: Quantity,
+    catch_s: Quantity | float,
+    course_s: Quantity | float,
+    length_m: Quantity | float,
+    width_m: Quantity | float,
 ) -> Quantity:
     """Rate from a catch at rest and a timed course, m3/m2.
 
@@ -98,21 +104,21 @@ def rate_from_catch_m3_m2(
     return ratio(sprayed_m3, length_m * width_m)
 
 
-def rate_from_volume_m3_m2(volume_m3: Quantity, area_m2: Quantity) -> Quantity:
+def rate_from_volume_m3_m2(volume_m3: Quantity, area_m2: Quantity | float) -> Quantity:
     """Rate of a volume that was let out over an area, m3/m2."""
     return ratio(volume_m3, area_m2)
 
 
-def volume_for_area_m3(rate_m3_m2: Quantity, area_m2: Quantity) -> Quantity:
+def volume_for_area_m3(rate_m3_m2: Quantity | float, area_m2: Quantity) -> Quantity:
     """Volume that an area takes at a rate, m3."""
     return rate_m3_m2 * area_m2
 
 
-def area_per_tank_m2(tank_m3: Quantity, rate_m3_m2: Quantity) -> Quantity:
+def area_per_tank_m2(tank_m3: Quantity | float, rate_m3_m2: Quantity) -> Quantity:
     """Area that a tank covers at a rate, m2."""
     return ratio(tank_m3, rate_m3_m2)
 
 
-def time_per_tank_s(tank_m3: Quantity, flow_m3_s: Quantity) -> Quantity:
+def time_per_tank_s(tank_m3: Quantity | float, flow_m3_s: Quantity) -> Quantity:
     """Time of open boom in which a tank runs out at a flow, s."""
     return ratio(tank_m3, flow_m3_s)

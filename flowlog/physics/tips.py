@@ -9,7 +9,7 @@ Anything is a float or an array. Where the pressure is not positive a flow is 0.
 from __future__ import annotations
 
 import math
-from typing import cast
+from typing import overload
 
 import numpy as np
 
@@ -21,7 +21,7 @@ WATER_DENSITY_KG_M3 = 998.2
 
 
 def tip_coefficient(
-    flow_m3_s: Quantity, pressure_pa: Quantity, exponent: float = SQUARE_ROOT_LAW
+    flow_m3_s: Quantity, pressure_pa: Quantity | float, exponent: float = SQUARE_ROOT_LAW
 ) -> Quantity:
     """k of a tip that lets out `flow_m3_s` at `pressure_pa`; nan without pressure.
 
@@ -31,12 +31,33 @@ def tip_coefficient(
     return ratio(flow_m3_s, positive_power(pressure_pa, exponent))
 
 
+@overload
 def tip_flow_m3_s(
-    coefficient: Quantity,
-    pressure_pa: Quantity,
+    coefficient: float,
+    pressure_pa: float,
     exponent: float = SQUARE_ROOT_LAW,
     check_pressure_pa: float = 0.0,
-) -> Quantity:
+) -> float: ...
+@overload
+def tip_flow_m3_s(
+    coefficient: FloatArray,
+    pressure_pa: FloatOrArray,
+    exponent: float = SQUARE_ROOT_LAW,
+    check_pressure_pa: float = 0.0,
+) -> FloatArray: ...
+@overload
+def tip_flow_m3_s(
+    coefficient: FloatOrArray,
+    pressure_pa: FloatArray,
+    exponent: float = SQUARE_ROOT_LAW,
+    check_pressure_pa: float = 0.0,
+) -> FloatArray: ...
+def tip_flow_m3_s(
+    coefficient: FloatOrArray,
+    pressure_pa: FloatOrArray,
+    exponent: float = SQUARE_ROOT_LAW,
+    check_pressure_pa: float = 0.0,
+) -> FloatOrArray:
     """Flow of a tip at a pressure, m3/s; 0 below the pressure at which its check valve opens.
 
     The valve is taken as lossless once open: a diaphragm check adds little then, a ball check
@@ -44,19 +65,19 @@ def tip_flow_m3_s(
     """
     flow = coefficient * positive_power(pressure_pa, exponent)
     if isinstance(pressure_pa, np.ndarray):
-        return cast(Quantity, np.where(pressure_pa < check_pressure_pa, 0.0, flow))
+        return np.where(pressure_pa < check_pressure_pa, 0.0, flow)
     return flow * 0.0 if pressure_pa < check_pressure_pa else flow
 
 
 def pressure_for_flow_pa(
-    coefficient: Quantity, flow_m3_s: Quantity, exponent: float = SQUARE_ROOT_LAW
+    coefficient: Quantity | float, flow_m3_s: Quantity, exponent: float = SQUARE_ROOT_LAW
 ) -> Quantity:
     """Pressure at which the tip lets out the flow, Pa. The inverse of `tip_flow_m3_s`."""
     return positive_power(ratio(flow_m3_s, coefficient), 1.0 / exponent)
 
 
 def conductance(
-    flow_m3_s: Quantity, pressure_pa: Quantity, exponent: float = SQUARE_ROOT_LAW
+    flow_m3_s: Quantity, pressure_pa: Quantity | float, exponent: float = SQUARE_ROOT_LAW
 ) -> Quantity:
     """G = Q / P^exponent of the whole boom; nan without pressure.
 
@@ -75,7 +96,7 @@ def boom_conductance(coefficients: FloatArray, leak: float = 0.0) -> FloatArray:
     return np.asarray(np.sum(coefficients, axis=-1) + leak, dtype=np.float64)
 
 
-def restricted_conductance(conductance_value: Quantity, resistance: Quantity) -> Quantity:
+def restricted_conductance(conductance_value: Quantity, resistance: Quantity | float) -> Quantity:
     """G behind a restriction that costs resistance * Q^2 (Pa s2/m6), square-root law only.
 
     The gauge stands before the restriction: P = (1/G^2 + r) * Q^2.
@@ -85,7 +106,7 @@ def restricted_conductance(conductance_value: Quantity, resistance: Quantity) ->
     )
 
 
-def conductance_log_shift(conductance_value: Quantity, baseline: Quantity) -> Quantity:
+def conductance_log_shift(conductance_value: Quantity, baseline: Quantity | float) -> Quantity:
     """ln(G / baseline): 0 when healthy, negative when less comes out than should.
 
     Logarithms make a shift additive over its causes (carrier, wear, blocked tips).
@@ -93,11 +114,11 @@ def conductance_log_shift(conductance_value: Quantity, baseline: Quantity) -> Qu
     share = ratio(conductance_value, baseline)
     if isinstance(share, np.ndarray):
         with np.errstate(divide="ignore"):
-            return cast(Quantity, np.log(share))
+            return np.log(share)
     return -math.inf if share == 0.0 else math.log(share)
 
 
-def blocked_tip_log_shift(tips: Quantity, blocked: Quantity) -> Quantity:
+def blocked_tip_log_shift(tips: Quantity | float, blocked: Quantity) -> Quantity:
     """ln(G / baseline) when `blocked` (may be a fraction) of `tips` equal tips give nothing.
 
     ln(1 - blocked / tips): -1/tips to first order, -inf when all are blocked, nan beyond.
@@ -106,19 +127,21 @@ def blocked_tip_log_shift(tips: Quantity, blocked: Quantity) -> Quantity:
     share = ratio(blocked, tips)
     if isinstance(share, np.ndarray):
         with np.errstate(divide="ignore", invalid="ignore"):
-            return cast(Quantity, np.log1p(-share))
+            return np.log1p(-share)
     if share >= 1.0:
         return -math.inf if share == 1.0 else math.nan
     return math.log1p(-share)
 
 
-def blocked_tips(tips: Quantity, log_shift: Quantity) -> Quantity:
+def blocked_tips(tips: Quantity | float, log_shift: Quantity) -> Quantity:
     """How many of `tips` a shift of ln G amounts to; the inverse of `blocked_tip_log_shift`."""
-    return cast(Quantity, -tips * np.expm1(log_shift))
+    if isinstance(log_shift, np.ndarray):
+        return -tips * np.expm1(log_shift)
+    return -tips * math.expm1(log_shift)
 
 
 def orifice_flow_m3_s(
-    diameter_m: Quantity,
+    diameter_m: Quantity | float,
     pressure_pa: Quantity,
     discharge_coefficient: float = 1.0,
     density_kg_m3: float = WATER_DENSITY_KG_M3,
@@ -130,12 +153,12 @@ def orifice_flow_m3_s(
     """
     area_m2 = diameter_m**2 * (math.pi / 4.0)
     speed_m_s = positive_power(pressure_pa * (2.0 / density_kg_m3), SQUARE_ROOT_LAW)
-    return cast(Quantity, area_m2 * speed_m_s * discharge_coefficient)
+    return area_m2 * speed_m_s * discharge_coefficient
 
 
 def orifice_diameter_m(
     flow_m3_s: Quantity,
-    pressure_pa: Quantity,
+    pressure_pa: Quantity | float,
     discharge_coefficient: float = 1.0,
     density_kg_m3: float = WATER_DENSITY_KG_M3,
 ) -> Quantity:
