@@ -1,0 +1,110 @@
+"""Sequential tests: has the residual's mean moved by a given shift, and when?"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log
+
+_AGREE_OF = 6
+_AGREE = 5
+"""A burst of air lasts 0.3 to 1.2 s and moves the meter by up to 30 %: at most four ticks of
+half a second. A shift is believed when five of the last six ticks lie beyond half of it, which
+no such burst can do and which a clogged tip does in two and a half seconds."""
+
+_CAP = 1.25
+"""A tick counts for no more than a residual of 1.25 times the shift, so that the sum stays
+proportional to time and not to the violence of one burst."""
+
+_LEAST_NATS = 5.0
+"""The law for the threshold holds for large ones only; below this a shift that the noise has
+drowned would be announced on nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """A test that crossed its threshold."""
+
+    shift: float
+    """The shift that was looked for, in log conductance."""
+    seconds: float
+    """Time since the estimated onset."""
+    evidence: float
+    """Log likelihood ratio, in nats."""
+
+
+class ShiftTest:
+    """One-sided CUSUM for one shift of the mean, Gaussian noise of a given density.
+
+    A tick of `seconds` with residual r adds (shift * r - shift^2 / 2) * seconds / density nats
+    to the log likelihood ratio; the sum never falls below zero and its last zero is the maximum
+    likelihood estimate of the onset (Page's test).
+    """
+
+    def __init__(self, shift: float) -> None:
+        self.shift = shift
+        self._cap = _CAP * abs(shift)
+        self._sign = 1.0 if shift > 0 else -1.0
+        self.sum = 0.0
+        self.seconds = 0.0
+        self._agree: deque[bool] = deque(maxlen=_AGREE_OF)
+
+    def reset(self) -> None:
+        self.sum = 0.0
+        self.seconds = 0.0
+        self._agree.clear()
+
+    def step(self, residual: float, seconds: float, density_s: float) -> None:
+        along = residual * self._sign
+        self._agree.append(along > 0.5 * abs(self.shift))
+        along = min(along, self._cap)
+        size = abs(self.shift)
+        self.sum += (size * along - 0.5 * size * size) * seconds / density_s
+        if self.sum <= 0.0:
+            self.sum = 0.0
+            self.seconds = 0.0
+        else:
+            self.seconds += seconds
+
+    def crossed(self, threshold: float) -> bool:
+        return self.sum > threshold and self._agree.count(True) >= _AGREE
+
+
+class Bank:
+    """Tests for several shifts at once, with one promised rate of false alarms."""
+
+    def __init__(self, shifts: Sequence[float], false_alarms_per_100_h: float) -> None:
+        self._tests = [ShiftTest(shift) for shift in shifts]
+        self._between_s = 100.0 * 3600.0 / false_alarms_per_100_h
+        self._count = len(self._tests)
+
+    def threshold(self, shift: float, density_s: float) -> float:
+        """Nats at which a false alarm comes once in the promised time.
+
+        Mean time between false alarms of a continuous CUSUM is about e^h / I with
+        I = shift^2 / (2 density) nats a second (Lorden 1971, Moustakides 1986; from memory);
+        with K tests in the bank each gets a K-th of the false alarms.
+        """
+        information = shift * shift / (2.0 * density_s)
+        return max(_LEAST_NATS, log(max(1.0, self._count * self._between_s * information)))
+
+    def step(self, residual: float, seconds: float, density_s: float) -> Alarm | None:
+        """Take one settled tick in; return the alarm with the strongest evidence, if any."""
+        best: Alarm | None = None
+        for test in self._tests:
+            test.step(residual, seconds, density_s)
+            if test.crossed(self.threshold(test.shift, density_s)) and (
+                best is None or test.sum > best.evidence
+            ):
+                best = Alarm(test.shift, test.seconds, test.sum)
+        return best
+
+    @property
+    def quiet(self) -> bool:
+        """No test is under suspicion: the healthy level may still be learnt from this tick."""
+        return all(test.sum < 3.0 for test in self._tests)
+
+    def reset(self) -> None:
+        for test in self._tests:
+            test.reset()

@@ -1,0 +1,32 @@
+"""What every rule gets to see of one tick."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flowlog.monitor.motion import Step
+from flowlog.monitor.outputs import Phase, Position
+from flowlog.monitor.sensors import Pressure
+from flowlog.monitor.ticks import Tick
+
+
+@dataclass(slots=True)
+class Moment:
+    """One tick, measured."""
+
+    at: Position
+    tick: Tick
+    step: Step
+    phase: Phase
+    pressure: Pressure | None
+    """None while the board has not said what its ADC is, or has no gauge."""
+    area_m2: float
+    valve_open: bool | None
+    """None where no boom-valve input is fitted."""
+
+    @property
+    def pressure_pa(self) -> float | None:
+        """Mean pressure if the gauge's signal lies between its rails."""
+        if self.pressure is None or self.pressure.state != "ok":
+            return None
+        return self.pressure.mean_pa

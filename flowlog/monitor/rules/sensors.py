@@ -1,0 +1,141 @@
+"""Faults of the flow sensor and of the gauge themselves."""
+
+from __future__ import annotations
+
+from flowlog.monitor.alerts import AlertBook, Size
+from flowlog.monitor.phase import CHECK_VALVE_PA
+from flowlog.monitor.rules.latch import Latch
+from flowlog.monitor.rules.moment import Moment
+from flowlog.rig.model import Rig
+from flowlog.units import show
+
+_PRESSED_SHARE = 0.7
+_OVER = 1.3
+"""Above 1.3 times the highest flow of its range a turbine's rotor cannot follow."""
+
+
+class MeterFaults:
+    """A silent flow sensor, and one that counts what cannot be."""
+
+    def __init__(self, rig: Rig, book: AlertBook) -> None:
+        self._rig = rig
+        self._book = book
+        self._pressed_pa = max(_PRESSED_SHARE * rig.boom.pressure_low_pa, CHECK_VALVE_PA)
+        self._flowing = 0.1 * rig.expected_flow_m3_s
+        self._silent = Latch(1.5, 1.0)
+        self._wild = Latch(1.0, 3.0)
+
+    @property
+    def ok(self) -> bool:
+        return not (self._silent.active or self._wild.active)
+
+    def step(self, now: Moment) -> None:
+        pressure = now.pressure_pa
+        # A gauge on the pump's side of the boom valve holds its pressure while the boom is
+        # shut, which is no fault: there only the valve input can tell.
+        may_judge = now.valve_open or (now.valve_open is None and self._rig.gauge.place == "boom")
+        pressed = pressure is not None and pressure > self._pressed_pa
+        turn = self._silent.step(
+            now.at,
+            now.step.seconds,
+            bad=bool(may_judge) and pressed and now.step.pulses == 0,
+            good=now.step.mean_flow_m3_s > self._flowing,
+        )
+        if turn == "opened" and pressure is not None:
+            text = f"No pulses at {show(pressure, 'pressure', self._rig.units)}."
+            self._book.open("meter_silent", now.at, self._silent.since or now.at, text)
+        elif turn == "cleared":
+            self._book.clear("meter_silent", now.at, "Pulses again.")
+
+        highest = self._rig.meter.highest_m3_s
+        flow = now.step.mean_flow_m3_s
+        turn = self._wild.step(
+            now.at, now.step.seconds, bad=flow > _OVER * highest, good=flow < 1.1 * highest
+        )
+        if turn == "opened":
+            text = (
+                f"{show(flow, 'flow', self._rig.units)} by its pulses, "
+                f"but its range ends at {show(highest, 'flow', self._rig.units)}."
+            )
+            since = self._wild.since or now.at
+            self._book.open("meter_implausible", now.at, since, text, Size(flow, "m3/s"))
+        elif turn == "cleared":
+            self._book.clear("meter_implausible", now.at, "Back within its range.")
+
+
+class GaugeFaults:
+    """Open or shorted signal, a gauge that does not move, a reading below zero."""
+
+    def __init__(self, rig: Rig, book: AlertBook) -> None:
+        self._rig = rig
+        self._book = book
+        self._rails = {
+            "gauge_open": Latch(0.5, 2.0),
+            "gauge_short": Latch(0.5, 2.0),
+        }
+        self._below = Latch(5.0, 5.0)
+        self._stuck = Latch(3.0, 1.0)
+        self._frozen_s = 0.0
+        self._resting_pa: float | None = None
+
+    @property
+    def ok(self) -> bool:
+        rails = any(latch.active for latch in self._rails.values())
+        return not (rails or self._below.active or self._stuck.active)
+
+    def step(self, now: Moment) -> None:
+        if now.pressure is None:
+            return
+        self._step_rails(now)
+        self._step_below(now)
+        self._step_stuck(now)
+
+    def _step_rails(self, now: Moment) -> None:
+        state = now.pressure.state if now.pressure else "ok"
+        for code, latch in self._rails.items():
+            bad = code == f"gauge_{state}"
+            turn = latch.step(now.at, now.step.seconds, bad=bad, good=not bad)
+            if turn == "opened":
+                where = "below" if state == "open" else "above"
+                text = f"The gauge's signal lies {where} anything that a whole gauge can give."
+                self._book.open(code, now.at, latch.since or now.at, text)
+            elif turn == "cleared":
+                self._book.clear(code, now.at, "The gauge's signal is back.")
+
+    def _step_below(self, now: Moment) -> None:
+        pressure = now.pressure_pa
+        if pressure is None:
+            return
+        span = self._rig.gauge.span_pa
+        turn = self._below.step(
+            now.at, now.step.seconds, bad=pressure < -0.025 * span, good=pressure > -0.01 * span
+        )
+        if turn == "opened":
+            text = f"The gauge reads {show(pressure, 'pressure', self._rig.units)}, below zero."
+            self._book.open("gauge_implausible", now.at, self._below.since or now.at, text)
+        elif turn == "cleared":
+            self._book.clear("gauge_implausible", now.at, "The gauge reads above zero again.")
+
+    def _step_stuck(self, now: Moment) -> None:
+        pressure = now.pressure_pa
+        if pressure is None:
+            return
+        span = self._rig.gauge.span_pa
+        moved = self._resting_pa is None or abs(pressure - self._resting_pa) > 0.03 * span
+        if now.phase == "off" and now.step.pulses == 0:
+            # Only a gauge at the boom falls when the boom is shut.
+            self._resting_pa = pressure if self._rig.gauge.place == "boom" else None
+        # Ripple and the last bit of the ADC move every live signal within ten seconds.
+        still = now.phase == "spraying" and now.tick.adc_min == now.tick.adc_max
+        self._frozen_s = self._frozen_s + now.step.seconds if still else 0.0
+        close = self._resting_pa is not None and abs(pressure - self._resting_pa) < 0.02 * span
+        bad = now.phase == "spraying" and (close or self._frozen_s > 10.0)
+        turn = self._stuck.step(now.at, now.step.seconds, bad=bad, good=moved and not still)
+        if turn == "opened":
+            text = (
+                f"The gauge stays at {show(pressure, 'pressure', self._rig.units)} "
+                "whether the boom sprays or not."
+            )
+            self._book.open("gauge_stuck", now.at, self._stuck.since or now.at, text)
+        elif turn == "cleared":
+            self._book.clear("gauge_stuck", now.at, "The gauge moves again.")

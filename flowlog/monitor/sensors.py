@@ -1,0 +1,84 @@
+"""Raw counts into flow and pressure, by the rig's meter and gauge."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from typing import Literal
+
+from flowlog.rig.model import Gauge, Meter
+
+GaugeState = Literal["ok", "open", "short"]
+
+_RAIL_SHARE = 0.06
+"""How far beyond zero or span a ratiometric gauge may read before it is taken for a wiring
+fault: 4 % and 96 % of the supply for the usual 10 to 90 % kind (trade reference of this class
+of transducer; common practice, no source)."""
+
+
+class FlowMeter:
+    """Pulses to volume, constant or along the calibration curve.
+
+    The curve is given over flow; what is measured is a frequency, so it is turned into pulses
+    per volume over pulse frequency once and interpolated there. Outside the curve its end
+    values hold.
+    """
+
+    def __init__(self, meter: Meter) -> None:
+        self._constant = meter.pulses_per_m3
+        self._hz = [flow * pulses for flow, pulses in meter.curve]
+        self._per_m3 = [pulses for _, pulses in meter.curve]
+
+    def pulses_per_m3(self, hz: float) -> float:
+        """Pulses per cubic metre at a pulse frequency in Hz."""
+        if not self._hz:
+            return self._constant
+        i = bisect_right(self._hz, hz)
+        if i == 0:
+            return self._per_m3[0]
+        if i == len(self._hz):
+            return self._per_m3[-1]
+        share = (hz - self._hz[i - 1]) / (self._hz[i] - self._hz[i - 1])
+        return self._per_m3[i - 1] + share * (self._per_m3[i] - self._per_m3[i - 1])
+
+
+@dataclass(frozen=True, slots=True)
+class Pressure:
+    """Pressure over one tick, Pa above the atmosphere."""
+
+    mean_pa: float
+    min_pa: float
+    max_pa: float
+    state: GaugeState
+
+
+class PressureGauge:
+    """ADC sums to pressure; knows which codes only a broken wire can give."""
+
+    def __init__(self, gauge: Gauge, adc_bits: int) -> None:
+        codes = float(1 << adc_bits)
+        width = gauge.span_share - gauge.zero_share
+        self._zero_code = gauge.zero_share * codes
+        self._pa_per_code = gauge.span_pa / (width * codes)
+        margin = _RAIL_SHARE * width / 0.8
+        # A gauge whose zero lies at the rail itself leaves no room to tell a broken wire.
+        self._low_code = (gauge.zero_share - margin) * codes
+        self._high_code = (gauge.span_share + margin) * codes
+        if self._high_code >= codes - 1:
+            self._high_code = codes
+        self.span_pa = gauge.span_pa
+        self.pa_per_code = self._pa_per_code
+
+    def read(self, adc_sum: int, adc_n: int, adc_min: int, adc_max: int) -> Pressure:
+        code = adc_sum / adc_n
+        state: GaugeState = "ok"
+        if code < self._low_code:
+            state = "open"
+        elif code > self._high_code:
+            state = "short"
+        return Pressure(
+            (code - self._zero_code) * self._pa_per_code,
+            (adc_min - self._zero_code) * self._pa_per_code,
+            (adc_max - self._zero_code) * self._pa_per_code,
+            state,
+        )
