@@ -58,12 +58,7 @@ def make_samples(
     fine = start_s + np.arange(n * 100 + 1) * 1e-3
     q = np.maximum(flow(fine), 0.0) * np.ones_like(fine)
     if noise:
-        rng = np.random.default_rng(seed)
-        from scipy.signal import lfilter
-
-        decay = np.exp(-1e-3 / 2.0)
-        white = rng.normal(0, noise * np.sqrt(1 - decay**2), len(fine))
-        q = q * np.exp(lfilter([1], [1, -decay], white))
+        q = q * np.exp(_wander(n + 1, noise, seed)[np.arange(len(fine)) // 100])
     turned = (
         start_pulses
         + np.concatenate([[0.0], np.cumsum((q[1:] + q[:-1]) * 0.5e-3)]) * rig.meter.pulses_per_m3
@@ -96,3 +91,15 @@ def make_samples(
         ]
     )
     return Samples(table.astype(np.int64))
+
+
+def _wander(n: int, spread: float, seed: int) -> np.ndarray:
+    """Gaussian noise at 10 Hz with a correlation time of two seconds."""
+    white = np.random.default_rng(seed).normal(0.0, 1.0, n)
+    decay = np.exp(-0.1 / 2.0)
+    out = np.empty(n)
+    now = white[0]
+    for i in range(n):
+        now = decay * now + np.sqrt(1 - decay**2) * white[i]
+        out[i] = now
+    return spread * out
