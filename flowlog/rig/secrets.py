@@ -22,3 +22,8 @@ def without_password(rig_text: str) -> str:
     if isinstance(broker, dict) and "password" in broker:
         broker["password"] = "(not kept)"
     return tomlkit.dumps(document)
+
+
+def holds_password(rig_text: str) -> bool:
+    """Whether the broker's password stands in the text itself."""
+    return without_password(rig_text) != rig_text
