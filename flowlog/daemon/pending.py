@@ -160,10 +160,6 @@ class Pending:
     def __len__(self) -> int:
         return len(self._queue)
 
-    @property
-    def urgent(self) -> bool:
-        return any(not isinstance(work, Piece) or work.urgent for work in self._queue)
-
     def add(self, work: Work) -> int:
         """Put work at the end. Returns how many samples had to be dropped for it.
 
@@ -225,6 +221,10 @@ class Pending:
             if isinstance(work, Piece):
                 self.samples -= work.samples
         self._taken = 0
+
+    def pieces(self) -> list[Piece]:
+        """The pieces that wait, oldest first."""
+        return [work for work in self._queue if isinstance(work, Piece)]
 
     def withdraw(self, key: str) -> None:
         """A message was delivered past the store: it need not go out again."""

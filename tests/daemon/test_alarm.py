@@ -1,0 +1,86 @@
+"""Open alerts to lamp and buzzer."""
+
+from __future__ import annotations
+
+import pytest
+
+from flowlog.daemon.alarm import FAST, OFF, REPEAT_US, SLOW, SOUND_US, Alarm
+from flowlog.monitor.outputs import Event, Position
+
+HERE = Position(0, 0, 0)
+S = 1_000_000
+
+
+def event(code: str, change: str = "opened") -> Event:
+    return Event(f"{code}.0.1", code, change, HERE, HERE, "text")
+
+
+def test_nothing_open_nothing_lit():
+    assert Alarm().wanted(0) == (OFF, OFF)
+    assert Alarm().due(0) is None
+
+
+def test_an_alert_that_ruins_the_job_flashes_fast_and_sounds():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    assert alarm.wanted(0) == (FAST, FAST)
+
+
+def test_an_alert_for_the_next_chance_flashes_slowly():
+    alarm = Alarm()
+    alarm.take(event("tank_low"), 0)
+    assert alarm.wanted(0) == (SLOW, SLOW)
+
+
+def test_the_buzzer_stops_and_the_lamp_stays():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    assert alarm.wanted(SOUND_US) == (FAST, OFF)
+
+
+def test_growth_sounds_again():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    alarm.take(event("tip_blocked", "grew"), 60 * S)
+    assert alarm.wanted(60 * S) == (FAST, FAST)
+
+
+def test_clearing_puts_it_out_and_the_board_is_told():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    alarm.sent(alarm.wanted(0), 0)
+    alarm.take(event("tip_blocked", "cleared"), 1)
+    assert alarm.due(1) == (OFF, OFF)
+    alarm.sent((OFF, OFF), 1)
+    assert alarm.due(100 * S) is None
+
+
+@pytest.mark.parametrize("code", ["board_reset", "broker_away", "clock_set"])
+def test_what_is_for_the_record_only_disturbs_nobody(code):
+    alarm = Alarm()
+    alarm.take(event(code), 0)
+    alarm.take(event(code, "noted"), 0)
+    assert alarm.wanted(0) == (OFF, OFF)
+
+
+def test_a_board_that_was_connected_again_is_told_again():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    alarm.sent(alarm.wanted(0), 0)
+    assert alarm.due(1) is None
+    alarm.forget()
+    assert alarm.due(1) == (FAST, FAST)
+
+
+def test_a_lost_command_is_made_good_by_repeating():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    alarm.sent((FAST, OFF), SOUND_US)
+    assert alarm.due(SOUND_US + 1) is None
+    assert alarm.due(SOUND_US + REPEAT_US) == (FAST, OFF)
+
+
+def test_a_replayed_alert_lights_the_lamp_silently():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0, replayed=True)
+    assert alarm.wanted(0) == (FAST, OFF)
