@@ -1,0 +1,164 @@
+"""What a person at the sprayer needs to see now, as plain data: no database, no clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from flowlog.monitor.codes import CODES, Code, Urgency
+from flowlog.monitor.outputs import Position, Reading
+from flowlog.monitor.summary import Alert, Figures, Summary
+from flowlog.rig.model import Rig
+
+Freshness = Literal["LIVE", "LATE", "NO DATA"]
+
+LATE_AFTER_S: Final = 3.0
+"""A reading comes every second and is stored within another one; two in a row are missing."""
+GONE_AFTER_S: Final = 10.0
+"""From here on the last value says nothing about now, and is not shown as a value any more."""
+
+ON_RATE_SHARE: Final = 0.05
+"""Adjust when the rate is off by more than this: the usual limit of extension services."""
+FAR_OFF_SHARE: Final = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class LiveAlert:
+    """An open alert in words."""
+
+    title: str
+    urgency: Urgency
+    text: str
+    sure: str
+    """How sure the size is; empty where the alert has no size with an interval."""
+    since_s: float | None
+    """Seconds since its estimated onset; None if that is not known."""
+    checks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Sums of a stop or of the route so far, SI."""
+
+    label: str
+    area_m2: float
+    volume_m3: float
+    rate_m3_m2: float | None
+    spraying_s: float
+    name: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LiveState:
+    """Everything on the screen."""
+
+    rig: Rig
+    freshness: Freshness
+    age_s: float | None
+    """Age of the newest reading; None if there is none at all."""
+    reading: Reading | None
+    """None as soon as it is too old to say anything."""
+    clock: str
+    """Local time of day, as text."""
+    route: Totals | None
+    stop: Totals | None
+    alerts: tuple[LiveAlert, ...]
+    noted: str = ""
+    """The newest thing worth noting, in one line."""
+    advice: str = ""
+    """What to do about missing data."""
+
+
+def freshness(age_s: float | None) -> Freshness:
+    """How far the newest reading speaks of now."""
+    if age_s is None or age_s > GONE_AFTER_S:
+        return "NO DATA"
+    return "LATE" if age_s > LATE_AFTER_S else "LIVE"
+
+
+def rate_verdict(share: float) -> str:
+    """Words for a rate that is `share` of the asked one."""
+    off = share - 1.0
+    if abs(off) <= ON_RATE_SHARE:
+        return "ON RATE"
+    if abs(off) <= FAR_OFF_SHARE:
+        return "A LITTLE HIGH" if off > 0 else "A LITTLE LOW"
+    return "TOO HIGH" if off > 0 else "TOO LOW"
+
+
+def pressure_verdict(pressure_pa: float, rig: Rig) -> str:
+    """Words for a pressure against the tips' band."""
+    if pressure_pa < rig.boom.pressure_low_pa:
+        return "BELOW BAND"
+    if pressure_pa > rig.boom.pressure_high_pa:
+        return "ABOVE BAND"
+    return "in band"
+
+
+def sure_words(alert: Alert) -> str:
+    """The interval of an alert's size, in words; empty if it has none."""
+    if alert.size is None or alert.size_low is None or alert.size_high is None:
+        return ""
+    if alert.size_unit in ("share", ""):
+        return f"95 % sure: {100 * alert.size_low:.0f} to {100 * alert.size_high:.0f} %"
+    return f"95 % sure: {alert.size_low:.1f} to {alert.size_high:.1f} {alert.size_unit}"
+
+
+def open_alerts(
+    alerts: Sequence[Alert],
+    since_s: Sequence[float | None],
+    codes: Mapping[str, Code] = CODES,
+) -> tuple[LiveAlert, ...]:
+    """The open ones, most urgent first, then oldest first.
+
+    Args:
+        alerts: those of the route (`flowlog.monitor.summary.alerts_of`).
+        since_s: for each, the seconds since its onset.
+        codes: what is known about each code; the daemon has some of its own.
+    """
+    shown = []
+    for alert, age in zip(alerts, since_s, strict=True):
+        if not alert.open:
+            continue
+        code = codes.get(alert.code)
+        shown.append(
+            LiveAlert(
+                title=code.title if code else alert.code.replace("_", " "),
+                urgency=code.urgency if code else "look",
+                text=alert.text,
+                sure=sure_words(alert),
+                since_s=age,
+                checks=alert.checks or (code.checks if code else ()),
+            )
+        )
+    order = {"stop": 0, "look": 1, "note": 2}
+    return tuple(sorted(shown, key=lambda alert: (order[alert.urgency], -(alert.since_s or 0.0))))
+
+
+def onset_age_s(
+    since: Position, since_wall_us: int, newest: Reading | None, age_s: float | None, now_us: int
+) -> float | None:
+    """Seconds since an onset: by the board's clock within its segment, else by the wall clock.
+
+    None if the wall clock has been set back to before the onset.
+    """
+    if newest is not None and age_s is not None and newest.at.segment == since.segment:
+        return max(0.0, (newest.at.t_us - since.t_us) / 1e6 + age_s)
+    ago = (now_us - since_wall_us) / 1e6
+    return ago if ago >= 0 else None
+
+
+def totals_of(summary: Summary) -> tuple[Totals, Totals | None]:
+    """The route's sums and those of its newest stop."""
+    route = _totals("ROUTE", summary.figures)
+    if not summary.stops:
+        return route, None
+    newest = summary.stops[-1]
+    return route, _totals(f"STOP {newest.number}", newest.figures, newest.name)
+
+
+def _totals(label: str, figures: Figures, name: str | None = None) -> Totals:
+    return Totals(
+        label, figures.area_m2, figures.volume_m3, figures.rate_m3_m2, figures.spraying_s, name
+    )

@@ -1,0 +1,73 @@
+"""A route as the review needs it: what the store holds of it, and what was summed up from that."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from flowlog.monitor.stops import Columns, Mark
+from flowlog.monitor.summary import Summary, summarise
+from flowlog.rig.model import Rig
+from flowlog.store.rows import EventRow, RouteRow, StopMark
+
+EARLIEST_PLAUSIBLE_US: Final = 1_735_689_600_000_000
+"""2025-01-01 UTC. A computer without a battery-backed clock starts long before it."""
+
+ClockWord = Literal["none", "corrected", "unconfirmed"]
+
+
+@dataclass(frozen=True, slots=True)
+class RouteReview:
+    """One route, ready to be shown or exported."""
+
+    number: int
+    """Counts the rig's routes from 1; what a person types."""
+    route: RouteRow
+    rig: Rig
+    columns: Columns
+    events: tuple[EventRow, ...]
+    summary: Summary
+    clock: ClockWord
+
+    @property
+    def ended(self) -> bool:
+        return self.route.ended_wall_us is not None
+
+
+def review_route(
+    number: int,
+    route: RouteRow,
+    rig: Rig,
+    columns: Columns,
+    events: Sequence[EventRow],
+    marks: Sequence[StopMark],
+) -> RouteReview:
+    """Sum up a route from the rows that the store holds of it."""
+    said = [Mark(mark.kind, mark.segment, mark.t_us, mark.name) for mark in marks]
+    summary = summarise(columns, [row.event for row in events], said, rig)
+    return RouteReview(
+        number, route, rig, columns, tuple(events), summary, clock_word(columns, events)
+    )
+
+
+def clock_word(columns: Columns, events: Sequence[EventRow]) -> ClockWord:
+    """How far the dates and times of day of a route can be trusted.
+
+    none: at least one of them is impossible, since the clock was never set.
+    corrected: the clock was set on the route, and what came before was moved by the same step.
+    unconfirmed: nothing speaks against them, and nothing in the store confirms them.
+    """
+    wall = columns["wall_us"]
+    if len(wall) == 0 or int(wall.min()) < EARLIEST_PLAUSIBLE_US:
+        return "none"
+    if any(row.event.code == "clock_set" for row in events):
+        return "corrected"
+    return "unconfirmed"
+
+
+CLOCK_SENTENCES: Final[dict[ClockWord, str]] = {
+    "none": "Dates and times are not usable: the computer's clock was not set. Durations are.",
+    "corrected": "The computer's clock was set on the route; earlier times were moved with it.",
+    "unconfirmed": "Times are those of the computer's clock; durations are those of the board.",
+}

@@ -1,0 +1,249 @@
+"""The review in words and tables, for a terminal 80 columns wide and for a printer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rich import box
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from flowlog.monitor.accuracy import budget
+from flowlog.monitor.summary import Alert, Figures, Stop
+from flowlog.review import words
+from flowlog.review.live_state import pressure_verdict, rate_verdict, sure_words
+from flowlog.review.route import CLOCK_SENTENCES, RouteReview
+from flowlog.rig.model import Rig
+from flowlog.store.rows import EventRow
+from flowlog.units import display_unit
+
+
+def route_list(rig: Rig, reviews: Iterable[RouteReview]) -> RenderableType:
+    """All routes of a rig, one a line."""
+    units = rig.units
+    table = _table(
+        "route",
+        "began",
+        ">sprayed",
+        f">area\n{display_unit('area', units)}",
+        f">volume\n{display_unit('volume', units)}",
+        f">mean rate\n{display_unit('rate', units)}",
+        ">stops",
+        ">alerts",
+        "name",
+    )
+    count = 0
+    for review in reviews:
+        count += 1
+        figures = review.summary.figures
+        began = words.local_time(review.route.began_wall_us, with_date=True, second=False)
+        doubt = "?" if review.clock == "none" and "?" not in began else ""
+        table.add_row(
+            f"{review.number}",
+            began + doubt,
+            words.duration(figures.spraying_s),
+            words.figure(figures.area_m2, "area", units),
+            words.figure(figures.volume_m3, "volume", units),
+            words.figure(figures.rate_m3_m2, "rate", units),
+            f"{len(review.summary.stops)}",
+            f"{len(_real(review.summary.alerts))}",
+            ("" if review.ended else "(open) ") + words.clean(review.route.name or ""),
+        )
+    title = Text(f"{words.clean(rig.name)}: {count} route{'' if count == 1 else 's'}", style="bold")
+    return Group(title, table if count else Text("Nothing was recorded yet."))
+
+
+def route_view(review: RouteReview) -> RenderableType:
+    """One route: its sums, its stops, its alerts, and how sure all that is."""
+    summary, rig, units = review.summary, review.rig, review.rig.units
+    parts: list[RenderableType] = [_title(review), Text("")]
+    parts += [*_sums(review), Text("")]
+    if summary.stops:
+        parts += [_stops(summary.stops, rig), Text("")]
+    else:
+        parts += [Text("Nothing was sprayed."), Text("")]
+    parts += _alerts(review)
+    parts += [Text(""), Text("How sure this is", style="bold")]
+    parts += [Text(f"  {line}") for line in _sure(review)]
+    if summary.volume_outside_m3 > 1e-6:
+        outside = words.value(summary.volume_outside_m3, "volume", units)
+        parts.append(
+            Text(f"  {outside} went through the meter outside of the stops: flushing, or a leak.")
+        )
+    for mark in summary.unused_marks:
+        name = f" '{words.clean(mark.name)}'" if mark.name else ""
+        parts.append(Text(f"  The mark {mark.kind}{name} has no spraying that belongs to it."))
+    return Group(*parts)
+
+
+def _title(review: RouteReview) -> Text:
+    route = review.route
+    name = f" '{words.clean(route.name)}'" if route.name else ""
+    title = Text(f"Route {review.number}{name}, {words.clean(review.rig.name)}", style="bold")
+    begin = words.local_time(review.summary.begin_wall_us, with_date=True)
+    end = words.local_time(review.summary.end_wall_us)
+    state = "" if review.ended else ", still open"
+    title.append(f"\n{begin} to {end}{state}; id {route.uid}", style="default")
+    return title
+
+
+def _sums(review: RouteReview) -> list[Text]:
+    figures, rig, units = review.summary.figures, review.rig, review.rig.units
+    lines = [
+        f"Sprayed    {words.duration(figures.spraying_s)} in {words.duration(figures.elapsed_s)}",
+        f"Area       {words.value(figures.area_m2, 'area', units)}",
+        f"Volume     {words.value(figures.volume_m3, 'volume', units)}",
+    ]
+    if figures.rate_m3_m2 is not None:
+        lines += _rate_lines(figures, review)
+    if figures.pressure_pa is not None:
+        lines.append(
+            f"Pressure   {_pressure(figures, rig)} "
+            f"(tips: {_band(rig)}, mean {pressure_verdict(figures.pressure_pa, rig)})"
+        )
+    if figures.flow_m3_s is not None:
+        expected = words.value(rig.expected_flow_m3_s, "flow", units)
+        lines.append(
+            f"Flow       {words.value(figures.flow_m3_s, 'flow', units)} mean, {expected} expected"
+        )
+    if figures.tank_m3 is not None:
+        lines.append(f"Tank       {words.value(figures.tank_m3, 'volume', units)} left at the end")
+    return [Text(line) for line in lines]
+
+
+def _rate_lines(figures: Figures, review: RouteReview) -> list[str]:
+    rig, units = review.rig, review.rig.units
+    assert figures.rate_m3_m2 is not None
+    share = figures.rate_m3_m2 / rig.work.rate_m3_m2
+    asked = words.value(rig.work.rate_m3_m2, "rate", units)
+    rate = words.value(figures.rate_m3_m2, "rate", units)
+    accuracy = review.summary.accuracy
+    sure = "" if accuracy is None else f" +-{words.percent(accuracy.expanded)}"
+    off = words.percent(share - 1, signed=True)
+    lines = [f"Mean rate  {rate}{sure}; asked {asked}: {off}, {rate_verdict(share).lower()}"]
+    if figures.within_5_share is not None and figures.within_10_share is not None:
+        lines.append(
+            f"           within 5 % for {words.percent(figures.within_5_share)} and within 10 % "
+            f"for {words.percent(figures.within_10_share)} of the settled spraying"
+        )
+    return lines
+
+
+def _pressure(figures: Figures, rig: Rig) -> str:
+    low = words.figure(figures.pressure_p5_pa, "pressure", rig.units)
+    high = words.value(figures.pressure_p95_pa, "pressure", rig.units)
+    return f"{low} to {high}"
+
+
+def _band(rig: Rig) -> str:
+    low = words.figure(rig.boom.pressure_low_pa, "pressure", rig.units)
+    return f"{low} to {words.figure(rig.boom.pressure_high_pa, 'pressure', rig.units)}"
+
+
+def _stops(stops: Sequence[Stop], rig: Rig) -> Table:
+    units = rig.units
+    table = _table(
+        "stop",
+        "began",
+        ">sprayed",
+        f">area\n{display_unit('area', units)}",
+        f">volume\n{display_unit('volume', units)}",
+        f">rate\n{display_unit('rate', units)}",
+        ">in 5 %\nof time",
+        f">pressure\n{display_unit('pressure', units)}",
+        "alerts",
+    )
+    for stop in stops:
+        figures = stop.figures
+        name = f"{stop.number}" + (f" {words.clean(stop.name)}" if stop.name else "")
+        low = words.figure(figures.pressure_p5_pa, "pressure", units)
+        high = words.figure(figures.pressure_p95_pa, "pressure", units)
+        share = figures.within_5_share
+        table.add_row(
+            name,
+            words.local_time(stop.begin_wall_us, second=False),
+            words.duration(figures.spraying_s),
+            words.figure(figures.area_m2, "area", units),
+            words.figure(figures.volume_m3, "volume", units),
+            words.figure(figures.rate_m3_m2, "rate", units),
+            "--" if share is None else words.percent(share),
+            f"{low}-{high}",
+            f"{len(_real(stop.alerts)) or ''}",
+        )
+    return table
+
+
+def _alerts(review: RouteReview) -> list[RenderableType]:
+    alerts = _real(review.summary.alerts)
+    noted = len(review.summary.alerts) - len(alerts)
+    lines: list[RenderableType] = [Text("Alerts", style="bold")]
+    if not alerts:
+        lines.append(Text("  none"))
+    first = {row.event.alert: row for row in reversed(review.events)}
+    for alert in alerts:
+        lines += _alert(alert, first[alert.alert], review)
+    if noted:
+        lines.append(Text(f"  and {noted} thing{'' if noted == 1 else 's'} noted: see --json"))
+    return lines
+
+
+def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[Text]:
+    since = words.local_time(row.since_wall_us)
+    said = words.local_time(row.wall_us)
+    cleared = next(
+        (
+            words.local_time(later.wall_us)
+            for later in review.events
+            if later.event.alert == alert.alert and later.event.change == "cleared"
+        ),
+        None,
+    )
+    end = f"cleared {cleared}" if cleared else "never cleared"
+    where = next(
+        (stop.number for stop in review.summary.stops if alert in stop.alerts),
+        None,
+    )
+    place = f", stop {where}" if where else ""
+    lines = [
+        Text(f"  {alert.code.replace('_', ' ')}{place}: began about {since}, said {said}, {end}"),
+        Text(f"    {words.clean(alert.text)}"),
+    ]
+    if sure := sure_words(alert):
+        lines.append(Text(f"    {sure}"))
+    return lines
+
+
+def _sure(review: RouteReview) -> list[str]:
+    figures, rig = review.summary.figures, review.rig
+    lines = []
+    if review.summary.accuracy is not None:
+        lines.append(f"Mean {review.summary.accuracy.sentence()}.")
+        lines.append(f"{budget(rig, figures.pulses, 'volume').sentence().capitalize()}.")
+        lines.append(f"{budget(rig, figures.pulses, 'area').sentence().capitalize()}.")
+    sent = figures.samples + figures.lost
+    if figures.lost or figures.gaps:
+        share = figures.lost / sent if sent else 0.0
+        lines.append(
+            f"{figures.lost} of {sent} samples were lost ({share:.2%}), {figures.gaps} "
+            f"gap{'' if figures.gaps == 1 else 's'} of {words.duration(figures.gap_s)} together; "
+            "volume is right all the same, since the board counts on."
+        )
+    elif sent:
+        lines.append(f"All {sent} samples arrived.")
+    lines.append(CLOCK_SENTENCES[review.clock])
+    return lines
+
+
+def _real(alerts: Iterable[Alert]) -> list[Alert]:
+    return [alert for alert in alerts if not alert.noted]
+
+
+def _table(*heads: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
+    for head in heads:
+        if head.startswith(">"):
+            table.add_column(head[1:], justify="right", no_wrap=True)
+        else:
+            table.add_column(head, overflow="fold")
+    return table
