@@ -149,7 +149,7 @@ def orifice_flow_m3_s(
     """Flow of a round orifice into the open, m3/s: Cd * A * (2 P / density)^0.5.
 
     Source: Bernoulli and Torricelli; the approach velocity is neglected, which costs less than
-    1 % while the orifice is narrower than 0.4 of the bore before it.
+    1 % while the orifice is narrower than 0.35 of the bore before it.
     """
     area_m2 = diameter_m**2 * (math.pi / 4.0)
     speed_m_s = positive_power(pressure_pa * (2.0 / density_kg_m3), SQUARE_ROOT_LAW)

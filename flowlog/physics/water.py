@@ -1,8 +1,8 @@
 """Water over temperature: density and viscosity at atmospheric pressure.
 
-Density: G. S. Kell, Journal of Chemical and Engineering Data 20 (1975), for 0 to 150 C.
-Viscosity: J. Kestin, M. Sokolov and W. A. Wakeham, Journal of Physical and Chemical Reference
-Data 7 (1978), for -8 to 150 C. Both sets of coefficients are written down from memory; the
+Density: the formula of the Journal of Chemical and Engineering Data 20 (1975), page 97, for 0
+to 150 C. Viscosity: the formula of the Journal of Physical and Chemical Reference Data 7 (1978),
+page 941, for -8 to 150 C. Both sets of coefficients are written down from memory; the
 tests hold them against IAPWS-95 and the IAPWS viscosity of 2008: the density agrees to 0.001 %,
 the viscosity to 0.1 % up to 40 C and to 0.3 % up to 60 C.
 Spraying pressures (to 1 MPa) change the density by less than 0.05 %.
