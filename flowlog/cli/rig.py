@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 CAUTIONS = (
     "The product's label is the law: its rate, its protective equipment, its weather limits.",
-    "Calibrate with clean water only, with gloves on; release the pressure before opening a line.",
+    "Calibrate with clean water only, gloves on; release the pressure before opening a line.",
 )
 
 
@@ -119,7 +119,7 @@ def _boom_rows(rig: Rig, expected: Expectation) -> _Rows:
         (f"Course for {area}", show(expected.course_length_m, "length", rig.units, decimals=1)),
         ("Time on that course", show(expected.course_s, "time", rig.units)),
         (
-            "Catch of water, one tip, that time",
+            "Water from one tip in that time",
             show(expected.catch_m3, "volume", unit="fl oz" if us else "mL"),
         ),
     ]
@@ -133,7 +133,8 @@ def _flow_rows(rig: Rig, expected: Expectation) -> _Rows:
     high = show(boom.pressure_high_pa, "pressure", units)
     if expected.outside_band_share:
         side = "above" if expected.outside_band_share > 0 else "below"
-        state = f"{abs(expected.outside_band_share):.0%} {side} the tip's range {low} to {high}"
+        size = show(abs(expected.outside_band_share), "share", decimals=0)
+        state = f"{size} {side} the tip's range {low} to {high}"
     else:
         state = f"inside the tip's range {low} to {high}"
     return [
@@ -142,7 +143,10 @@ def _flow_rows(rig: Rig, expected: Expectation) -> _Rows:
         ("Pressure at the tips", f"{show(expected.pressure_pa, 'pressure', units)}, {state}"),
         (f"Rate at {low}, same speed", show(expected.rate_at_low_m3_m2, "rate", units)),
         (f"Rate at {high}, same speed", show(expected.rate_at_high_m3_m2, "rate", units)),
-        ("One tip blocked", f"{expected.blocked_tip_share:+.1%} of the boom's conductance"),
+        (
+            "One tip blocked",
+            f"{show(expected.blocked_tip_share, 'share')} in the boom's conductance",
+        ),
     ]
 
 

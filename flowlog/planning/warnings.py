@@ -43,7 +43,7 @@ def _pressure(rig: Rig, expected: Expectation) -> list[str]:
         f"{say(rig.work.rate_m3_m2, 'rate')} at {say(rig.work.speed_m_s, 'speed')} "
         f"needs {say(expected.pressure_pa, 'pressure')}, "
     )
-    size = f"{abs(expected.outside_band_share):.0%}"
+    size = _percent(abs(expected.outside_band_share))
     if expected.outside_band_share > 0:
         found.append(
             f"{asked}{size} above the tip's range ({band}). Go slower (at most "
@@ -100,18 +100,19 @@ def _gauge(rig: Rig, expected: Expectation) -> list[str]:
             f"The gauge ends at {say(gauge.span_pa, 'pressure')}, below a pressure that this rig "
             f"may see ({say(highest, 'pressure')}). Fit a gauge with a larger span."
         )
-    code_share = flow_share_of_gauge_error(expected.pressure_pa, expected.pa_per_code)
+    code_share = float(flow_share_of_gauge_error(expected.pressure_pa, expected.pa_per_code))
     if code_share > _COARSEST_FLOW_SHARE:
         found.append(
             f"One step of the ADC is {say(expected.pa_per_code, 'pressure')}, worth "
-            f"{code_share:.1%} of the flow: too coarse for small blockages. Fit a gauge with a "
-            "smaller span, or a board with more bits."
+            f"{_percent(code_share, 1)} of the flow: too coarse for small blockages. "
+            "Fit a gauge with a smaller span, or a board with more bits."
         )
     low, high = _SIGNAL_FAULT_SHARES
     if gauge.zero_share < low or gauge.span_share > high:
         found.append(
-            f"The gauge's signal runs from {gauge.zero_share:.0%} to {gauge.span_share:.0%} of "
-            f"the supply; below {low:.0%} or above {high:.0%} it cannot be told from a broken wire."
+            f"The gauge's signal runs from {_percent(gauge.zero_share)} to "
+            f"{_percent(gauge.span_share)} of the supply; below {_percent(low)} or above "
+            f"{_percent(high)} it cannot be told from a broken wire."
         )
     if gauge.place == "before strainer":
         found.append(
@@ -138,10 +139,14 @@ def _detection(rig: Rig, expected: Expectation) -> list[str]:
     if part >= _SMALLEST_CLEAR_SHARE:
         return []
     return [
-        f"With {rig.boom.tips} tips, {rig.thresholds.tip_share:.0%} of one tip is only "
-        f"{part:.1%} of the boom: such a blockage will be told late or not at all. "
+        f"With {rig.boom.tips} tips, {_percent(rig.thresholds.tip_share)} of one tip is only "
+        f"{_percent(part, 1)} of the boom: such a blockage will be told late or not at all. "
         "Raise thresholds.tip, or look at the tips more often."
     ]
+
+
+def _percent(share: float, decimals: int = 0) -> str:
+    return show(share, "share", decimals=decimals)
 
 
 def _say(rig: Rig, value: float, kind: Kind) -> str:

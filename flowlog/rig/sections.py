@@ -171,9 +171,8 @@ def read_gauge(table: Table) -> Gauge:
     bits = table.whole("adc_bits", 8, 24, example="adc_bits = 10", default=10)
     codes = [key for key in ("zero", "full") if isinstance(table.raw(key), int)]
     if len(codes) == 2:
-        top = (1 << bits) - 1
-        zero = table.whole("zero", 0, top, example="zero = 102") / (1 << bits)
-        full = table.whole("full", 0, top, example="full = 922") / (1 << bits)
+        zero = _code_share(table, "zero", 102, bits)
+        full = _code_share(table, "full", 922, bits)
         if table.raw("supply") is not None:
             table.fault("supply", "stands beside ADC codes (keep it only with zero and full in V)")
     else:
@@ -189,10 +188,19 @@ def read_gauge(table: Table) -> Gauge:
     if zero >= full:
         table.fault("zero", "is not less than full (zero belongs to no pressure, full to the span)")
     elif full - zero < 0.05:
-        table.fault("full", "is hardly more than zero (less than 5 % of the supply between them)")
+        key = "full" if "full" in table else "zero"
+        table.fault(key, "zero and full are less than 5 % of the supply apart (check both)")
     place = table.choice("place", ("boom", "before strainer"), default="boom")
     table.end()
     return Gauge(span, zero, full, cast("GaugePlace", place), bits)
+
+
+def _code_share(table: Table, key: str, example: int, bits: int) -> float:
+    """An ADC code as a share of full scale; NaN if it, or the number of bits, is wrong."""
+    if table.raw("adc_bits") not in (None, bits):
+        return float("nan")
+    code = table.whole(key, 0, (1 << bits) - 1, example=f"{key} = {example}")
+    return code / (1 << bits) if code == table.raw(key) else float("nan")
 
 
 def _voltage(table: Table, key: str, example: str, default: float) -> float:

@@ -11,7 +11,7 @@ from flowlog.rig.faults import Faults, KeyPath, did_you_mean, one_line
 from flowlog.units import Kind, UnitError, parse
 
 _TYPES: Final[tuple[tuple[type, str], ...]] = (
-    (bool, "true or false"),
+    (bool, "a true/false value"),
     (int, "a whole number"),
     (float, "a number"),
     (str, "text"),
@@ -34,7 +34,7 @@ class Table:
         self.faults = faults
         self.path = path
         self._data = data
-        self._asked: list[str] = []
+        self._asked: dict[str, None] = {}
 
     def __contains__(self, key: str) -> bool:
         return key in self._data
@@ -212,7 +212,7 @@ class Table:
                 self.fault(key, f"unknown key ({did_you_mean(key, self._asked)})")
 
     def _get(self, key: str, example: str, *, required: bool) -> Any:
-        self._asked.append(key)
+        self._asked[key] = None
         if key not in self._data:
             if required:
                 self.fault(key, f"missing (write for instance {example})")
