@@ -6,9 +6,12 @@ import difflib
 import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from flowlog.errors import FlowlogError
+
+_MOST: Final = 50
+"""So many faults at once: more help nobody, and each costs a search for its line."""
 
 KeyPath = tuple[str | int, ...]
 """Keys from the top of the file inwards; a number counts in an array, from 0."""
@@ -32,16 +35,11 @@ class Faults:
 
     file: str
     text: str
-    found: list[tuple[int, str]] = field(default_factory=list)
+    found: list[tuple[KeyPath, str]] = field(default_factory=list)
 
     def add(self, path: KeyPath, message: str) -> None:
         """Note a fault at a key; what is missing stands at the line of its table."""
-        line, known = None, path
-        while known and line is None:
-            line = line_of(self.text, known)
-            known = known[:-1]
-        place = self.file if line is None else f"{self.file}:{line}"
-        self.found.append((line or 0, f"{place}: {written(path)}: {message}"))
+        self.found.append((path, message))
 
     def raise_any(self) -> None:
         """Raise what was found, in the order of the lines.
@@ -49,9 +47,25 @@ class Faults:
         Raises:
             RigFileError: there was a fault.
         """
-        if self.found:
-            in_order = sorted(self.found, key=lambda fault: fault[0])
-            raise RigFileError([message for _, message in in_order])
+        if not self.found:
+            return
+        placed = []
+        for path, message in self.found[:_MOST]:
+            line = self._line(path)
+            place = self.file if line is None else f"{self.file}:{line}"
+            placed.append((line or 0, f"{place}: {written(path)}: {message}"))
+        lines = [message for _, message in sorted(placed, key=lambda fault: fault[0])]
+        more = len(self.found) - _MOST
+        if more > 0:
+            lines.append(f"{self.file}: and {more} more (mend these first)")
+        raise RigFileError(lines)
+
+    def _line(self, path: KeyPath) -> int | None:
+        for length in range(len(path), 0, -1):
+            line = line_of(self.text, path[:length])
+            if line is not None:
+                return line
+        return None
 
 
 def written(path: KeyPath) -> str:

@@ -68,7 +68,7 @@ def _read_tip(table: Table) -> Tip:
     text = table.text("tip", example=_TIP_EXAMPLE, default=None)
     if not text:
         return Tip(nan, nan)
-    parts = re.split(r"\s+at\s+|\s*@\s*", text.strip())
+    parts = re.split(r"\s+at\s+|\s*@\s*", text.strip(), flags=re.IGNORECASE)
     if len(parts) != 2:
         table.fault(
             "tip",

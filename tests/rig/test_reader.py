@@ -128,6 +128,13 @@ def test_the_gauge_s_volts_are_shares_of_the_supply() -> None:
     assert (gauge.zero_share, gauge.span_share) == pytest.approx((0.1, 0.9))
 
 
+@pytest.mark.parametrize("text", ["0.8 gpm @ 40psi", "0.8 gal/min@40 psi", "0.8 GPM AT 40 PSI"])
+def test_a_tip_may_be_written_in_several_ways(text: str) -> None:
+    tip = read(GOOD.replace("0.8 gal/min at 40 psi", text)).boom.tip
+    assert tip.flow_m3_s == pytest.approx(0.8 * GALLON / 60)
+    assert tip.at_pressure_pa == pytest.approx(40 * PSI)
+
+
 def test_a_dense_carrier_may_be_given_by_weight() -> None:
     rig = read(GOOD.replace('"3.2 mph"', '"3.2 mph"\ncarrier = "10.65 lb/gal"'))
     assert rig.work.carrier_relative_density == pytest.approx(1.277, abs=5e-4)
@@ -318,6 +325,13 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_file() -> None:
         "rig.toml:16",
         "rig.toml:17",
     ]
+
+
+def test_of_very_many_faults_the_first_fifty_are_told() -> None:
+    found = faults(GOOD + "".join(f"unknown_{i} = 1\n" for i in range(60)))
+    assert len(found) == 51
+    assert found[0].startswith("rig.toml:18: board.unknown_0: unknown key")
+    assert found[-1] == "rig.toml: and 10 more (mend these first)"
 
 
 def test_one_wrong_value_does_not_bring_faults_that_only_follow_from_it() -> None:
