@@ -56,40 +56,40 @@ class Announcer:
     ) -> OutboxMessage:
         """Reads the whole route from the store: call when all of it is there."""
         uid = f"{route.uid}:ended"
+        began_wall_us, totals = self._stored(route, folder)
         payload = messages.route(
             "ended",
             uid=uid,
             rig=self._rig.slug,
             route=route.uid,
             name=route.name,
-            began_wall_us=_told(route.began_wall_us, quality),
+            began_wall_us=_told(began_wall_us, quality),
             ended_wall_us=_told(ended_wall_us, quality),
             clock=quality,
-            totals=self._totals(route, folder),
+            totals=totals,
         )
         return OutboxMessage(
             self._topics.route, messages.encode(payload), qos=1, retain=False, key=uid
         )
 
-    def _totals(self, route: Route, folder: Path) -> messages.RouteTotals | None:
+    def _stored(self, route: Route, folder: Path) -> tuple[int, messages.RouteTotals | None]:
+        """When the route began, by the clock as corrected since, and what it came to."""
         from flowlog.monitor.stops import Mark
         from flowlog.monitor.summary import summarise
         from flowlog.store.archive import Archive
 
         if route.id is None:
-            return None
-        archive = Archive.open(folder)
-        try:
+            return route.began_wall_us, None
+        with Archive.open(folder) as archive:
+            began_wall_us = archive.route(route.id).began_wall_us
             columns = archive.readings(route.id)
-            if not len(columns["seconds"]):
-                return None
             events = [row.event for row in archive.events(route.id)]
             marks = [Mark(s.kind, s.segment, s.t_us, s.name) for s in archive.stops(route.id)]
-        finally:
-            archive.close()
+        if not len(columns["seconds"]):
+            return began_wall_us, None
         summary = summarise(columns, events, marks, self._rig)
         figures = summary.figures
-        return messages.RouteTotals(
+        return began_wall_us, messages.RouteTotals(
             spraying_s=figures.spraying_s,
             volume_m3=figures.volume_m3,
             area_m2=figures.area_m2,

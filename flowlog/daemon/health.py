@@ -26,6 +26,8 @@ class Facts:
     started_us: int
     port: str = ""
     port_open: bool = False
+    port_us: int = 0
+    """When it was opened."""
     port_fault: str = ""
     bytes_us: int | None = None
     """When anything came over the wire."""
@@ -104,8 +106,7 @@ def _link(facts: Facts, now_us: int) -> Part:
     if not facts.port_open:
         why = f": {facts.port_fault}" if facts.port_fault else ""
         return Part("absent", f"port {facts.port} is not there{why}")
-    age = _age(facts.bytes_us, now_us)
-    if age is None or age > FRESH_US:
+    if now_us - max(facts.port_us, facts.bytes_us or 0) > FRESH_US:
         return Part("stale", f"port {facts.port} is open and silent")
     return Part("fresh", f"port {facts.port} is open")
 

@@ -138,6 +138,8 @@ class ShiftWall:
     """The host's clock was set by so much: correct what this power-up has stored."""
 
     step_us: int
+    at_monotonic_us: int
+    """When it was seen; makes a second try of the same correction harmless."""
 
 
 Work = Piece | EndRoute | ShiftWall

@@ -80,9 +80,8 @@ class Session:
         return events, new
 
     def _seen(self, out: Output) -> Output:
-        for output in (*out.readings, *out.events):
-            if is_later(output.at, self.last):
-                self.last = output.at
+        places = [reading.at for reading in out.readings] + [event.at for event in out.events]
+        self.last = max([self.last, *places], key=lambda at: (at.segment, at.t_us))
         return out
 
 

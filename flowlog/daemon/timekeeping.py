@@ -64,8 +64,11 @@ class Timekeeper:
         """Take note of the host's clocks. Returns the wall clock's step in us, 0 if there is none.
 
         Small changes are not followed one by one but compared with the time of the last step,
-        so that a clock set in many small pieces is seen as well.
+        so that a clock set in many small pieces is seen as well. A stamp older than one seen
+        before (of bytes that waited in a queue) says nothing new.
         """
+        if stamp.monotonic_us < self._now.monotonic_us:
+            return 0
         self._now = stamp
         step = stamp.offset_us - self._offset_us
         if abs(step) < STEP_US:

@@ -21,6 +21,7 @@ from flowlog.daemon.inbox import remove
 from flowlog.daemon.logs import REPEATS
 from flowlog.daemon.pending import EndRoute, Pending, Piece, Route, ShiftWall, Work
 from flowlog.errors import FlowlogError
+from flowlog.publish.window import Refused
 from flowlog.store.errors import StoreBusyError, StoreError
 from flowlog.store.rows import Batch, OutboxMessage, OutboxRow, RouteRow, Tally
 
@@ -29,7 +30,7 @@ log = logging.getLogger(__name__)
 WAIT_S: Final = 0.25
 """The writer comes round at least so often, so that the watchdog sees it alive."""
 LONGEST_BACKOFF_S: Final = 15.0
-STOP_S: Final = 3.0
+STOP_S: Final = 2.5
 """After this the writer gives up what it cannot write: a stop takes at most five seconds."""
 KEPT_MESSAGES: Final = 50_000
 """Messages kept for a broker that is away; the oldest go first. About 20 MB."""
@@ -51,7 +52,9 @@ class Store(Protocol):
     def outbox(self, after_id: int = 0, limit: int = 100) -> list[OutboxRow]: ...
     def outbox_size(self) -> int: ...
     def prune_outbox(self, keep: int) -> int: ...
-    def shift_wall(self, host_boot: str, step_us: int) -> None: ...
+    def shift_wall(self, host_boot: str, step_us: int, at_monotonic_us: int) -> bool: ...
+    @property
+    def space_low(self) -> bool: ...
     def close(self) -> None: ...
 
 
@@ -60,6 +63,7 @@ class Outlet(Protocol):
 
     def offer(self, rows: Sequence[OutboxRow]) -> object: ...
     def take_acknowledged(self) -> list[int]: ...
+    def take_refused(self) -> Sequence[Refused]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,8 +281,8 @@ class Writer:
                     # one key instead of never.
                     store.commit(Batch(None, outbox=[message]))
                 store.end_route(route.id, wall_us)
-            case ShiftWall(step_us):
-                store.shift_wall(self._clock.host_boot(), step_us)
+            case ShiftWall(step_us, at_us):
+                store.shift_wall(self._clock.host_boot(), step_us, at_us)
 
     def _the_store(self) -> Store:
         if self._store is None:
@@ -290,7 +294,10 @@ class Writer:
     def _take_acknowledged(self) -> None:
         if self._outlet is None:
             return
-        for number in self._outlet.take_acknowledged():
+        refused = self._outlet.take_refused()
+        for row in refused:
+            log.warning("a message was given up, the store keeps the fact: %s", row.sentence)
+        for number in [*self._outlet.take_acknowledged(), *(row.id for row in refused)]:
             if number > 0:
                 self._acknowledged.append(number)
             elif (key := self._direct.pop(number, None)) is not None:
@@ -359,7 +366,8 @@ class Writer:
                 usage = shutil.disk_usage(self._folder)
             except OSError:
                 return
-            self._facts.disk_low = usage.free < space_floor_bytes(usage.total)
+            low = usage.free < space_floor_bytes(usage.total)
+            self._facts.disk_low = low or self._the_store().space_low
         if self._facts.disk_low:
             dropped = self._pending.strip()
             self._facts.store_dropped = self._pending.dropped

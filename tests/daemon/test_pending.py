@@ -77,7 +77,7 @@ def test_pieces_of_two_routes_and_other_work_keep_their_order():
         Piece(one, [samples(1, 1)]),
         EndRoute(one, 9),
         Piece(two, [samples(2, 1)]),
-        ShiftWall(5),
+        ShiftWall(5, 0),
         Piece(two, [samples(3, 1)]),
     ):
         pending.add(work)

@@ -1,0 +1,165 @@
+"""What to go on with after a start: a restart is a replay."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from flowlog.daemon.announce import Announcer
+from flowlog.daemon.clock import Clock, Stamp, quality
+from flowlog.daemon.pending import EndRoute, Piece, Route, Work
+from flowlog.daemon.session import Session
+from flowlog.daemon.timekeeping import STEP_US
+from flowlog.daemon.watch import begun, new_route
+from flowlog.daemon.writer import Opened, Store
+from flowlog.monitor.outputs import Event, Position
+from flowlog.rig.model import Rig
+from flowlog.store.archive import Archive
+from flowlog.store.errors import StoreError
+from flowlog.store.redact import blank_passwords, fingerprint
+from flowlog.store.rows import EventRow, RouteRow
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class Resumed:
+    """The route to work on, and what is known of it."""
+
+    session: Session
+    past: list[Event] = field(default_factory=list)
+    """The daemon's own events of the route."""
+    replayed: list[Event] = field(default_factory=list)
+    """The pipeline's."""
+
+
+def resume(
+    opened: Opened | None,
+    folder: Path,
+    rig: Rig,
+    rig_text: str,
+    stamp: Stamp,
+    put: Callable[[Work], None],
+    announcer: Announcer | None,
+    synchronised: bool | None,
+) -> Resumed:
+    """Go on with the open route if it is young enough; else end it and begin a new one.
+
+    Without a store a new route begins, which gets its row when the store comes.
+    """
+    row = opened.open_route if opened else None
+    if opened is not None and row is not None and opened.tally is not None:
+        route = Route(
+            row.uid,
+            row.began_wall_us,
+            id=row.id,
+            name=row.name,
+            next_ordinal=opened.tally.next_ordinal,
+            next_mark=opened.tally.next_mark,
+        )
+        try:
+            if row.rig_sha256 != fingerprint(blank_passwords(rig_text)):
+                # Its readings were made with another calibration: a replay would not fit them.
+                put(EndRoute(route, _last_wall_us(folder, row)))
+                log.info("the rig file has changed: the open route ends, a new one begins")
+                return _anew(rig, stamp, put, announcer, synchronised)
+            found = _go_on(route, row, folder, rig, stamp, put)
+        except StoreError as error:
+            # Unreadable does not mean that it will not be written: begin anew and leave it.
+            log.error("the open route cannot be read, a new one begins: %s", error)
+            put(EndRoute(route, stamp.wall_us))
+            found = None
+        if found is not None:
+            return found
+    return _anew(rig, stamp, put, announcer, synchronised)
+
+
+def _anew(
+    rig: Rig,
+    stamp: Stamp,
+    put: Callable[[Work], None],
+    announcer: Announcer | None,
+    synchronised: bool | None,
+) -> Resumed:
+    session = Session(rig, new_route(stamp))
+    put(begun(session.route, announcer, quality(stamp.wall_us, synchronised)))
+    return Resumed(session)
+
+
+def _last_wall_us(folder: Path, row: RouteRow) -> int:
+    with Archive.open(folder) as archive:
+        latest = archive.latest()
+    return latest.wall_us if latest and latest.route.id == row.id else row.began_wall_us
+
+
+def _go_on(
+    route: Route,
+    row: RouteRow,
+    folder: Path,
+    rig: Rig,
+    stamp: Stamp,
+    put: Callable[[Work], None],
+) -> Resumed | None:
+    session = Session(rig, route)
+    with Archive.open(folder) as archive:
+        latest = archive.latest()
+        last = latest if latest is not None and latest.route.id == row.id else None
+        stored = archive.events(row.id)
+        last_wall_us = last.wall_us if last else row.began_wall_us
+        young = session.keeper.continues(last_wall_us, stamp.wall_us)
+        until = last.reading.at if last else None
+        events, new = session.replay(
+            (item for _, item in archive.stream(row.id)), {event.uid for event in stored}, until
+        )
+    if new:
+        put(Piece(route, events=[_late(event, uid, last_wall_us) for event, uid in new]))
+    past = [event.event for event in stored if event.source == "daemon"]
+    for event in past:
+        session.uid(event)
+    if young and not session.keeper.over(stamp.monotonic_us):
+        log.info("going on with the open route, %d samples replayed", session.samples)
+        return Resumed(session, past, events)
+    _close(session, route, until, last_wall_us, put)
+    return None
+
+
+def _close(
+    session: Session,
+    route: Route,
+    until: Position | None,
+    last_wall_us: int,
+    put: Callable[[Work], None],
+) -> None:
+    """End a route that the daemon was not there to end: its last second is still open."""
+    out = session.finish()
+    piece = Piece(route)
+    for reading in out.readings:
+        last_wall_us += int(reading.seconds * 1e6)
+        piece.readings.append((reading, last_wall_us))
+    for event in out.events:
+        piece.events.append(_late(event, session.uid(event), last_wall_us))
+    put(piece)
+    put(EndRoute(route, last_wall_us))
+    log.info("the last route has ended, a new one begins")
+
+
+def _late(event: Event, uid: str, wall_us: int) -> EventRow:
+    return EventRow(event, wall_us, wall_us, "monitor", uid)
+
+
+def catch_up(store: Store, folder: Path, clock: Clock) -> None:
+    """Correct what this power-up has stored if the clock was set while no daemon ran.
+
+    Call before the new run begins, whose times are right already.
+    """
+    now, boot = clock.now(), clock.host_boot()
+    with Archive.open(folder) as archive:
+        runs = [run for run in archive.runs() if run.host_boot == boot]
+    if not runs:
+        return
+    step_us = now.offset_us - (runs[-1].began_wall_us - runs[-1].began_monotonic_us)
+    if abs(step_us) >= STEP_US:
+        store.shift_wall(boot, step_us, now.monotonic_us)
+        log.info("the clock was set by %.1f s while no daemon ran: corrected", step_us / 1e6)

@@ -1,0 +1,235 @@
+"""Ties it together: reader, pipeline and writer as three loops, from start to clean stop."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+from flowlog.daemon.announce import Announcer
+from flowlog.daemon.clock import Clock, SystemClock
+from flowlog.daemon.health import Facts
+from flowlog.daemon.notify import Notifier
+from flowlog.daemon.pending import Route
+from flowlog.daemon.reader import Opening, PortReader, Source
+from flowlog.daemon.resume import catch_up, resume
+from flowlog.daemon.watch import Watch
+from flowlog.daemon.watchdog import Watchdog
+from flowlog.daemon.writer import Store, Writer
+from flowlog.errors import FlowlogError
+from flowlog.publish.publisher import AnyPublisher, NullPublisher
+from flowlog.rig.model import Rig
+from flowlog.store.rows import OutboxMessage
+from flowlog.wire.encode import encode_alarm, encode_hello_request
+
+log = logging.getLogger(__name__)
+
+LOOK_US: Final = 250_000
+STORE_OPEN_S: Final = 60.0
+PUBLISHER_STOP_S: Final = 1.0
+
+
+class DaemonError(FlowlogError):
+    """A part of the daemon died; the service manager should start it again."""
+
+
+class Service:
+    """One daemon for one rig. `run` works until `stop` is called, from any thread or a signal.
+
+    Args:
+        open_source: opens the board's port, raising OSError or FlowlogError while it cannot.
+        until_idle_s: end by itself, and end the route too, when no byte came for so long.
+        open_store, publisher, clock: tests put their own in place.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        rig_text: str,
+        folder: Path,
+        open_source: Callable[[], Source],
+        *,
+        port: str = "",
+        clock: Clock | None = None,
+        publisher: AnyPublisher | None = None,
+        open_store: Callable[[], Store] | None = None,
+        notifier: Notifier | None = None,
+        commit_every_s: float = 1.0,
+        until_idle_s: float | None = None,
+    ) -> None:
+        self._rig = rig
+        self._rig_text = rig_text
+        self._folder = folder
+        self._clock = clock or SystemClock()
+        self._notifier = notifier or Notifier()
+        self._until_idle_s = until_idle_s
+        self._stopping = threading.Event()
+        now_us = self._now_us()
+        self.facts = Facts(now_us, port=port or rig.board.port)
+        self._publisher = publisher or _publisher_of(rig)
+        used = self._publisher.enabled and rig.broker is not None
+        self._announcer = Announcer(rig.broker, rig) if used and rig.broker else None
+        self.facts.broker_used = used
+        self._watchdog = Watchdog(
+            ("reader", "pipeline", "writer"), self._notifier.watchdog_s, now_us
+        )
+        self._reader = PortReader(
+            open_source, self.facts, self._clock, lambda: self._tick("reader")
+        )
+        self._writer = Writer(
+            open_store or self._open_store,
+            folder,
+            self._publisher if used else None,
+            self.facts,
+            self._clock,
+            lambda: self._tick("writer"),
+            farewell=self._farewell if used else None,
+            commit_every_s=commit_every_s,
+        )
+        self._watch: Watch | None = None
+        self._said = ""
+
+    def stop(self) -> None:
+        """End `run` soon. Only sets a flag, so a signal handler may call it."""
+        self._stopping.set()
+
+    def run(self) -> None:
+        """Work until stopped.
+
+        Raises:
+            FlowlogError: another daemon has the folder, or a part of this one died.
+        """
+        self._writer.start()
+        self._writer.first_try.wait(STORE_OPEN_S)
+        if self._writer.fatal is not None:
+            raise self._writer.fatal
+        try:
+            self._begin()
+            self._loop()
+        finally:
+            self._end()
+
+    def _begin(self) -> None:
+        stamp, synchronised = self._clock.now(), self._clock.synchronised()
+        resumed = resume(
+            self._writer.opened,
+            self._folder,
+            self._rig,
+            self._rig_text,
+            stamp,
+            self._writer.put,
+            self._announcer,
+            synchronised,
+        )
+        self._watch = Watch(
+            self._rig,
+            self._folder,
+            self._clock,
+            self.facts,
+            self._writer.put,
+            self._publisher,
+            resumed.session,
+            resumed.past,
+            resumed.replayed,
+            self._announcer,
+        )
+        self._publisher.start()
+        self._reader.start()
+        self._notifier.send("READY=1", "STATUS=Waiting for the board.")
+
+    def _loop(self) -> None:
+        watch = self._the_watch()
+        looked_us = 0
+        while not self._stopping.is_set():
+            self._take(watch, wait_s=0.1)
+            now_us = self._now_us()
+            self._tick("pipeline")
+            if now_us - looked_us >= LOOK_US:
+                looked_us = now_us
+                watch.look()
+                self._say_how_it_is(watch, now_us)
+                if not self._writer.alive:
+                    raise DaemonError("the writer has died; see the lines before this one")
+            pattern = watch.pattern_due()
+            if pattern is not None and self._reader.send(encode_alarm(*pattern)):
+                watch.pattern_sent(pattern)
+            if self._idle(now_us):
+                log.info("nothing came for %g s: ending", self._until_idle_s)
+                watch.end_route()
+                return
+
+    def _take(self, watch: Watch, wait_s: float) -> bool:
+        found = self._reader.get(wait_s)
+        if found is None:
+            return False
+        if isinstance(found, Opening):
+            watch.reconnected()
+            self._reader.send(encode_hello_request())
+        else:
+            watch.take(found)
+        return True
+
+    def _idle(self, now_us: int) -> bool:
+        if self._until_idle_s is None:
+            return False
+        since_us = self.facts.bytes_us or self.facts.started_us
+        return now_us - since_us >= self._until_idle_s * 1e6
+
+    def _say_how_it_is(self, watch: Watch, now_us: int) -> None:
+        sentence = watch.health.sentence()
+        if sentence != self._said:
+            self._said = sentence
+            self._notifier.send(f"STATUS={sentence}")
+        if self._watchdog.ping_due(now_us):
+            self._notifier.send("WATCHDOG=1")
+
+    def _end(self) -> None:
+        """Drain, commit, say goodbye: within five seconds, whatever is broken."""
+        self._notifier.send("STOPPING=1", "STATUS=Writing what is left.")
+        self._reader.stop()
+        if self._watch is not None:
+            while self._take(self._watch, wait_s=0.0):
+                pass
+        self._publisher.stop(PUBLISHER_STOP_S)
+        self._writer.stop()
+
+    def _the_watch(self) -> Watch:
+        if self._watch is None:
+            raise AssertionError("begun before the loop")
+        return self._watch
+
+    def _tick(self, loop: str) -> None:
+        self._watchdog.tick(loop, self._now_us())
+
+    def _now_us(self) -> int:
+        return self._clock.now().monotonic_us
+
+    def _open_store(self) -> Store:
+        from flowlog.store.recorder import Recorder
+
+        wall_us = self._clock.now().wall_us
+        store = Recorder.open(self._folder, self._rig, self._rig_text, wall_us=wall_us)
+        try:
+            catch_up(store, self._folder, self._clock)
+        except BaseException:
+            store.close()
+            raise
+        return store
+
+    def _farewell(self, route: Route, ended_wall_us: int) -> OutboxMessage | None:
+        if self._announcer is None:
+            return None
+        from flowlog.daemon.clock import quality
+
+        kind = quality(self._clock.now().wall_us, self._clock.synchronised())
+        return self._announcer.route_ended(route, ended_wall_us, kind, self._folder)
+
+
+def _publisher_of(rig: Rig) -> AnyPublisher:
+    if rig.broker is None:
+        return NullPublisher()
+    from flowlog.publish.publisher import Publisher
+
+    return Publisher(rig.broker, rig.slug)
