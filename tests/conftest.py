@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import shutil
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -23,3 +26,51 @@ def need(tool: str) -> str:
 def tool():
     """`tool("mosquitto")` gives the program's path or skips (fails under CI)."""
     return need
+
+
+def _support(name: str):
+    """A module of tests/support, by its path: the tests are no package."""
+    full_name = f"flowlog_tests_{name}"
+    if full_name not in sys.modules:
+        path = Path(__file__).parent / "support" / f"{name}.py"
+        spec = importlib.util.spec_from_file_location(full_name, path)
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[full_name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[full_name]
+
+
+@pytest.fixture
+def start_broker(tmp_path):
+    """`start_broker(users=, acl=, certificates=, extra=)` gives a running Mosquitto of one's own.
+
+    It is killed by its pid at the end of the test. See tests/support/mosquitto.py.
+    """
+    started = []
+
+    def start(**settings):
+        folder = tmp_path / f"broker{len(started)}"
+        folder.mkdir()
+        broker = _support("mosquitto").Mosquitto(need("mosquitto"), folder, **settings)
+        started.append(broker)
+        broker.start()
+        return broker
+
+    yield start
+    for broker in started:
+        broker.kill()
+
+
+@pytest.fixture
+def listen():
+    """`listen(broker, pattern="#", user=, name=)` gives a subscriber that keeps what it hears."""
+    listeners = []
+
+    def begin(broker, *args, **settings):
+        listener = _support("mosquitto").Listener(broker, *args, **settings)
+        listeners.append(listener)
+        return listener
+
+    yield begin
+    for listener in listeners:
+        listener.close()

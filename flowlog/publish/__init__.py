@@ -1,1 +1,1 @@
-"""MQTT, with an outbox that survives outages and restarts. The topics are described in TOPICS.md."""
+"""MQTT, with an outbox that survives outages and restarts. `TOPICS.md` describes the topics."""
