@@ -96,6 +96,7 @@ _ALL: Final = (
         (
             "Pressure is there but no pulses: plug and cable of the flow sensor.",
             "A rotor stuck with dirt: flush it with clean water.",
+            "If the boom is shut, it is the gauge that does not fall: look there.",
         ),
     ),
     Code(

@@ -11,6 +11,7 @@ clogged tip of twelve takes away.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import exp, log
 from statistics import median
 
@@ -31,9 +32,18 @@ the variance times the correlation time, for 1 % with a correlation time of 2 s.
 pressure noise of this class of rig; assumed until `NoiseLevel` has measured it."""
 
 _NOISE_FLOOR_S = 2e-4
+_TAU_S = 2.0
+"""Correlation time that is assumed where only a variance is known."""
 _BLOCK_S = 5.0
-_BLOCKS_KEPT = 12
-_BLOCKS_NEEDED = 8
+_BLOCKS_KEPT = 60
+_PRIOR_BLOCKS = 12
+"""What is assumed counts like a minute of what is measured."""
+_BLOCKS_SHORT = 6
+_SHORT_MARGIN = 3.0
+"""The median of six squares exceeds three times its expectation in one case of fifty."""
+_BLOCKS_HELD_BACK = 2
+"""The newest differences are left out: one that holds the step of a fault would raise the noise
+and with it the threshold, just when the fault is to be found."""
 
 
 class Residual:
@@ -93,6 +103,11 @@ class Baseline:
         """Mean log conductance so far, Q in m3/s and P in Pa."""
         return self._sum / self._seconds
 
+    @property
+    def first(self) -> list[float]:
+        """What it was armed on."""
+        return self._first
+
     def add(self, log_conductance: float, seconds: float) -> bool:
         """Take one tick in; return whether it armed the baseline."""
         self._sum += log_conductance * seconds
@@ -106,17 +121,17 @@ class Baseline:
         # Start from the median, so that one burst of air in the first seconds does not shift
         # the level for the rest of the route.
         self._sum = median(self._first) * self._seconds
-        self._first = []
         return True
 
 
 class NoiseLevel:
     """Running noise density of the residual, from differences between successive 5 s means.
 
-    A difference is blind to the level and to slow drift, and the median of the last twelve is
-    blind to a few bursts. For noise with a correlation time of 2 s the variance of such a
-    difference is 0.93 times the density over the block's length (worked out from its
-    autocovariance), and the median of a squared normal is 0.455 of its variance.
+    A difference is blind to the level and to slow drift, and a median of differences is blind to
+    a few bursts. For noise with a correlation time of 2 s the variance of such a difference is
+    0.93 times the density over the block's length (worked out from its autocovariance), and the
+    median of a squared normal is 0.455 of its variance. Five minutes of differences give the
+    level; half a minute that is much rougher than them (a rough patch of ground) overrules it.
     """
 
     def __init__(self) -> None:
@@ -124,7 +139,14 @@ class NoiseLevel:
         self._block_s = 0.0
         self._before: float | None = None
         self._squares: list[float] = []
+        self._prior_s = NOISE_DENSITY_S
         self.density_s = NOISE_DENSITY_S
+
+    def expect(self, first: Sequence[float]) -> None:
+        """A first idea from the ticks on which the baseline was armed, if they are rough."""
+        middle = median(first)
+        spread = median(abs(value - middle) for value in first) / 0.6745
+        self._prior_s = self.density_s = max(NOISE_DENSITY_S, 2.0 * _TAU_S * spread * spread)
 
     def restart(self) -> None:
         """Spraying was interrupted: the next mean has no neighbour."""
@@ -139,9 +161,18 @@ class NoiseLevel:
         mean = self._block_sum / self._block_s
         if self._before is not None:
             self._squares.append((mean - self._before) ** 2)
-            del self._squares[:-_BLOCKS_KEPT]
-            if len(self._squares) >= _BLOCKS_NEEDED:
-                measured = median(self._squares) / 0.455 * _BLOCK_S / 0.93
-                self.density_s = max(measured, _NOISE_FLOOR_S)
+            del self._squares[: -_BLOCKS_KEPT - _BLOCKS_HELD_BACK]
+            self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
         self._before = mean
         self._block_sum = self._block_s = 0.0
+
+    def _density(self, squares: list[float]) -> float:
+        if not squares:
+            return self._prior_s
+        scale = _BLOCK_S / (0.455 * 0.93)
+        count = len(squares)
+        measured = median(squares) * scale
+        level = (_PRIOR_BLOCKS * self._prior_s + count * measured) / (_PRIOR_BLOCKS + count)
+        if count >= _BLOCKS_SHORT:
+            level = max(level, median(squares[-_BLOCKS_SHORT:]) * scale / _SHORT_MARGIN)
+        return max(level, _NOISE_FLOOR_S)

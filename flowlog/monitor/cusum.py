@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log
 
 _AGREE_OF = 6
 _AGREE = 5
+_AGREE_MASK = (1 << _AGREE_OF) - 1
 """A burst of air lasts 0.3 to 1.2 s and moves the meter by up to 30 %: at most four ticks of
 half a second. A shift is believed when five of the last six ticks lie beyond half of it, which
 no such burst can do and which a clogged tip does in two and a half seconds."""
@@ -44,31 +44,34 @@ class ShiftTest:
 
     def __init__(self, shift: float) -> None:
         self.shift = shift
-        self._cap = _CAP * abs(shift)
         self._sign = 1.0 if shift > 0 else -1.0
+        self._size = abs(shift)
+        self._half = 0.5 * self._size
+        self._cap = _CAP * self._size
         self.sum = 0.0
         self.seconds = 0.0
-        self._agree: deque[bool] = deque(maxlen=_AGREE_OF)
+        self._agree = 0
+        """The last ticks as bits: 1 lay beyond half of the shift."""
 
     def reset(self) -> None:
         self.sum = 0.0
         self.seconds = 0.0
-        self._agree.clear()
+        self._agree = 0
 
     def step(self, residual: float, seconds: float, density_s: float) -> None:
         along = residual * self._sign
-        self._agree.append(along > 0.5 * abs(self.shift))
+        self._agree = (self._agree << 1 | (along > self._half)) & _AGREE_MASK
         along = min(along, self._cap)
-        size = abs(self.shift)
-        self.sum += (size * along - 0.5 * size * size) * seconds / density_s
-        if self.sum <= 0.0:
+        total = self.sum + self._size * (along - self._half) * seconds / density_s
+        if total > 0.0:
+            self.sum = total
+            self.seconds += seconds
+        else:
             self.sum = 0.0
             self.seconds = 0.0
-        else:
-            self.seconds += seconds
 
     def crossed(self, threshold: float) -> bool:
-        return self.sum > threshold and self._agree.count(True) >= _AGREE
+        return self.sum > threshold and self._agree.bit_count() >= _AGREE
 
 
 class Bank:
@@ -78,6 +81,8 @@ class Bank:
         self._tests = [ShiftTest(shift) for shift in shifts]
         self._between_s = 100.0 * 3600.0 / false_alarms_per_100_h
         self._count = len(self._tests)
+        self._density_s = 0.0
+        self._thresholds: list[float] = []
 
     def threshold(self, shift: float, density_s: float) -> float:
         """Nats at which a false alarm comes once in the promised time.
@@ -91,12 +96,13 @@ class Bank:
 
     def step(self, residual: float, seconds: float, density_s: float) -> Alarm | None:
         """Take one settled tick in; return the alarm with the strongest evidence, if any."""
+        if density_s != self._density_s:
+            self._density_s = density_s
+            self._thresholds = [self.threshold(test.shift, density_s) for test in self._tests]
         best: Alarm | None = None
-        for test in self._tests:
+        for test, threshold in zip(self._tests, self._thresholds, strict=True):
             test.step(residual, seconds, density_s)
-            if test.crossed(self.threshold(test.shift, density_s)) and (
-                best is None or test.sum > best.evidence
-            ):
+            if test.crossed(threshold) and (best is None or test.sum > best.evidence):
                 best = Alarm(test.shift, test.seconds, test.sum)
         return best
 

@@ -94,7 +94,7 @@ class Monitor:
         if period_us != self._period_us:
             self._run(self._ticks.take_unfinished(), out)
             self._period_us = period_us
-            self._unwrapper.set_period(period_us)
+            self._unwrapper.period_us = period_us
             self._ticks.set_period(period_us)
         self._gauge = (
             PressureGauge(self._rig.gauge, hello.adc_bits) if "P" in hello.channels else None
@@ -118,12 +118,11 @@ class Monitor:
             return
         pressure = self._pressure(tick)
         pressure_pa = pressure.mean_pa if pressure and pressure.state == "ok" else None
-        if not self._gauge_faults.ok:
-            pressure_pa = None
-        phase = self._phase.step(tick, step.seconds, step.mean_flow_m3_s, pressure_pa)
+        trusted_pa = pressure_pa if self._gauge_faults.ok else None
+        phase = self._phase.step(tick, step.seconds, step.mean_flow_m3_s, trusted_pa)
         area = self._rig.boom.effective_width_m * step.distance_m * self._phase.open_share
         valve = tick.valve_open * 2 > tick.valve_known if tick.valve_known else None
-        now = Moment(at, tick, step, phase, pressure, area, valve)
+        now = Moment(at, tick, step, phase, pressure, pressure_pa, area, valve)
 
         self._data.step(now)
         self._meter_faults.step(now)

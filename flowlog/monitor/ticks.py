@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from flowlog.wire.unwrap import COLUMNS
+from flowlog.wire.unwrap import UNWRAPPED_FIELDS as COLUMNS
 
 TICK_MS: Final = 500
 """Length of a tick. Long enough for several pulses of a slow meter (seven at 14 Hz, the rate of

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from flowlog.rig.model import Boom, Board, Gauge, Meter, Rig, Tank, Tip, Work
+from flowlog.rig.model import Board, Boom, Gauge, Meter, Rig, Tank, Tip, Work
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
 

@@ -82,7 +82,9 @@ class RateBand:
     def __init__(self, rig: Rig, book: AlertBook) -> None:
         self._rig = rig
         self._book = book
-        self._window: deque[tuple[float, float]] = deque(maxlen=_RATE_WINDOW)
+        self._window: deque[tuple[float, float]] = deque(maxlen=_RATE_WINDOW + 1)
+        """Volume and area so far, at the end of each tick."""
+        self._volume = self._area = 0.0
         self._low = Latch(_RATE_HOLD_S, _PRESSURE_HOLD_S)
         self._high = Latch(_RATE_HOLD_S, _PRESSURE_HOLD_S)
 
@@ -90,13 +92,15 @@ class RateBand:
         if now.phase != "spraying" or not meter_ok:
             self._window.clear()
             return
-        self._window.append((now.step.volume_m3, now.area_m2))
-        if len(self._window) < _RATE_WINDOW:
+        self._volume += now.step.volume_m3
+        self._area += now.area_m2
+        self._window.append((self._volume, self._area))
+        if len(self._window) <= _RATE_WINDOW:
             return
-        area = sum(part[1] for part in self._window)
-        if area <= 0.0:
+        volume, area = self._window[0]
+        if self._area <= area:
             return
-        rate = sum(part[0] for part in self._window) / area
+        rate = (self._volume - volume) / (self._area - area)
         off = rate / self._rig.work.rate_m3_m2 - 1.0
         limit = self._rig.thresholds.rate_share
         for latch, code, beyond in ((self._low, "rate_low", -off), (self._high, "rate_high", off)):

@@ -87,6 +87,7 @@ class BoomWatch:
         baseline = self._baseline
         if not baseline.armed:
             if baseline.add(tick.log_conductance, tick.seconds):
+                self._noise.expect(baseline.first)
                 self._compare_with_rig_file(tick.at)
             return None
         residual = tick.log_conductance - baseline.level

@@ -20,13 +20,8 @@ class Moment:
     phase: Phase
     pressure: Pressure | None
     """None while the board has not said what its ADC is, or has no gauge."""
+    pressure_pa: float | None
+    """Mean pressure, if the gauge's signal lies between its rails."""
     area_m2: float
     valve_open: bool | None
     """None where no boom-valve input is fitted."""
-
-    @property
-    def pressure_pa(self) -> float | None:
-        """Mean pressure if the gauge's signal lies between its rails."""
-        if self.pressure is None or self.pressure.state != "ok":
-            return None
-        return self.pressure.mean_pa

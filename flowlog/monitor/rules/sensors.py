@@ -24,10 +24,7 @@ class MeterFaults:
         self._flowing = 0.1 * rig.expected_flow_m3_s
         self._silent = Latch(1.5, 1.0)
         self._wild = Latch(1.0, 3.0)
-
-    @property
-    def ok(self) -> bool:
-        return not (self._silent.active or self._wild.active)
+        self.ok = True
 
     def step(self, now: Moment) -> None:
         pressure = now.pressure_pa
@@ -61,6 +58,7 @@ class MeterFaults:
             self._book.open("meter_implausible", now.at, since, text, Size(flow, "m3/s"))
         elif turn == "cleared":
             self._book.clear("meter_implausible", now.at, "Back within its range.")
+        self.ok = not (self._silent.active or self._wild.active)
 
 
 class GaugeFaults:
@@ -77,11 +75,7 @@ class GaugeFaults:
         self._stuck = Latch(3.0, 1.0)
         self._frozen_s = 0.0
         self._resting_pa: float | None = None
-
-    @property
-    def ok(self) -> bool:
-        rails = any(latch.active for latch in self._rails.values())
-        return not (rails or self._below.active or self._stuck.active)
+        self.ok = True
 
     def step(self, now: Moment) -> None:
         if now.pressure is None:
@@ -89,6 +83,8 @@ class GaugeFaults:
         self._step_rails(now)
         self._step_below(now)
         self._step_stuck(now)
+        latches = (*self._rails.values(), self._below, self._stuck)
+        self.ok = not any(latch.active for latch in latches)
 
     def _step_rails(self, now: Moment) -> None:
         state = now.pressure.state if now.pressure else "ok"
