@@ -407,3 +407,50 @@ def test_an_empty_block_gives_an_empty_table():
 def test_refuses_limits_that_make_no_sense(bad: tuple[int, float, float]):
     with pytest.raises(ValueError, match="is not within"):
         Unwrapper(*bad)
+
+
+def test_a_duplicate_behind_a_damaged_sample_does_not_hide_the_damaged_one():
+    rows = steady(60)
+    damaged = steady(1, boot=9)
+    result, unwrapper = fed(rows[:30] + damaged + [rows[29]] + rows[30:])
+    assert result.column("seq").tolist() == list(range(60))
+    assert (unwrapper.rejected, unwrapper.duplicates) == (1, 1)
+
+
+# The limits of belief, exactly: the last value that is taken and the first one that is not.
+
+
+def pair(periods: int, late: int = 0, pulses: int = 0, edge_age: int = 0) -> list[Row]:
+    t = periods * PERIOD + late
+    first = [4, 0, 0, 1, 0, 51_200, 100, 500, 524, -1, -1, -1]
+    return [first, [4, periods, t % TURN, 1 + pulses, (t - edge_age) % TURN, *first[5:]]]
+
+
+@pytest.mark.parametrize("in_a_block", [False, True])
+@pytest.mark.parametrize(
+    ("taken", "refused"),
+    [
+        # One period and 1/64 of the gap.
+        ({"periods": 1, "late": 101_562}, {"periods": 1, "late": 101_563}),
+        ({"periods": 64, "late": 200_000}, {"periods": 64, "late": 200_001}),
+        ({"periods": 64, "late": -200_000}, {"periods": 64, "late": -200_001}),
+        ({"periods": 1, "late": -99_999}, {"periods": 1, "late": -100_000}),
+        # 2,000 Hz for 101 ms, and two.
+        ({"periods": 1, "pulses": 204}, {"periods": 1, "pulses": 205}),
+        # A tenth of a period before the sample before, and as much after this one.
+        (
+            {"periods": 2, "pulses": 1, "edge_age": 210_000},
+            {"periods": 2, "pulses": 1, "edge_age": 210_001},
+        ),
+        (
+            {"periods": 2, "pulses": 1, "edge_age": -10_000},
+            {"periods": 2, "pulses": 1, "edge_age": -10_001},
+        ),
+    ],
+)
+def test_limits_of_belief(taken: dict[str, int], refused: dict[str, int], in_a_block: bool):
+    for case, expected in ((taken, 2), (refused, 1)):
+        first, second = pair(**case)
+        # Equal samples in front make the block long enough for the quick path.
+        result, _ = fed([first] * (100 if in_a_block else 1) + [second])
+        assert len(result) == expected, case
