@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from support.storing import board_samples
 
 from flowlog.store.rawblock import RawBlockError, decode, encode, encode_plain
 from flowlog.store.varint import pack, unpack, unzigzag, zigzag
@@ -21,49 +22,24 @@ tables = st.integers(min_value=0, max_value=40).flatmap(
 )
 
 
-def board_like(rows: int, *, noise: int = 30, seed: int = 1) -> Samples:
-    """Invented samples of a board that sprays: ticking, jittering, and wrapping its counters."""
-    rng = np.random.default_rng(seed)
-    seq = np.arange(rows) + 17
-    clock = 2**32 - 3_000_000 + seq * 100_000 + rng.integers(-noise, noise + 1, rows)
-    pulses = 2**32 - 100 + np.cumsum(rng.integers(18, 23, rows))
-    mean = 600 + rng.normal(0, 3, rows)
-    number = rng.integers(99, 102, rows)
-    table = np.stack(
-        [
-            np.full(rows, 4),
-            seq,
-            clock % 2**32,
-            pulses % 2**32,
-            (clock - rng.integers(0, 5000, rows)) % 2**32,
-            (mean * number).astype(np.int64),
-            number,
-            (mean - 20 + rng.normal(0, 2, rows)).astype(np.int64),
-            (mean + 20 + rng.normal(0, 2, rows)).astype(np.int64),
-            np.ones(rows, dtype=np.int64),
-            np.full(rows, -1),
-            np.full(rows, -1),
-        ],
-        axis=1,
-    )
-    return Samples(table.astype(np.int64))
-
-
+@settings(deadline=None)
 @given(tables)
 def test_any_table_of_int64_comes_back_unchanged(table: np.ndarray) -> None:
     assert decode(encode(Samples(table))) == Samples(table)
 
 
+@settings(deadline=None)
 @given(tables)
 def test_any_table_comes_back_unchanged_from_the_plain_codec(table: np.ndarray) -> None:
     assert decode(encode_plain(Samples(table))) == Samples(table)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 700), st.integers(0, 2000), st.integers(0, 2**31))
 def test_samples_as_a_board_sends_them_come_back_unchanged(
     rows: int, noise: int, seed: int
 ) -> None:
-    samples = board_like(rows, noise=noise, seed=seed)
+    samples = board_samples(rows, noise=noise, seed=seed)
     assert decode(encode(samples)) == samples
     assert decode(encode_plain(samples)) == samples
 
@@ -81,7 +57,7 @@ def test_the_ends_of_int64_side_by_side_come_back_unchanged() -> None:
 
 
 def test_decoded_samples_may_be_written_to() -> None:
-    for blob in (encode(board_like(3)), encode_plain(board_like(3))):
+    for blob in (encode(board_samples(3)), encode_plain(board_samples(3))):
         assert decode(blob).table.flags.writeable
 
 
@@ -93,14 +69,15 @@ def test_a_column_that_does_not_change_costs_a_few_bytes_whatever_the_length() -
 
 
 def test_a_minute_of_spraying_is_a_tenth_of_its_plain_size_or_less() -> None:
-    samples = board_like(600)
+    samples = board_samples(600)
     assert len(encode(samples)) * 10 < samples.table.nbytes
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_a_flipped_bit_is_noticed(data: st.DataObject) -> None:
     encoder = data.draw(st.sampled_from([encode, encode_plain]))
-    samples = board_like(20)
+    samples = board_samples(20)
     blob = bytearray(encoder(samples))
     at = data.draw(st.integers(0, len(blob) - 1))
     blob[at] ^= 1 << data.draw(st.integers(0, 7))
@@ -108,13 +85,15 @@ def test_a_flipped_bit_is_noticed(data: st.DataObject) -> None:
         decode(bytes(blob))
 
 
+@settings(deadline=None)
 @given(st.integers(0, 400))
 def test_a_cut_blob_is_noticed(length: int) -> None:
-    blob = encode(board_like(60))
+    blob = encode(board_samples(60))
     with pytest.raises(RawBlockError):
         decode(blob[: min(length, len(blob) - 1)])
 
 
+@settings(deadline=None)
 @given(hnp.arrays(np.int64, st.integers(0, 50), elements=ANY | SMALL))
 def test_zigzag_and_varint_come_back_unchanged(values: np.ndarray) -> None:
     packed = pack(zigzag(values))

@@ -1,0 +1,241 @@
+"""Reading a rig's store, also while the daemon writes it. Never writes, never locks it out.
+
+Every call is one short look: a reader that stays in one place keeps the writer's log growing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from sqlalchemy import Connection, Engine, Select, and_, or_, select, text
+
+from flowlog.monitor.outputs import Event
+from flowlog.monitor.stream import StreamItem
+from flowlog.store import version
+from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segment_of, stop_of
+from flowlog.store.engine import database, reader
+from flowlog.store.errors import StoreMissingError
+from flowlog.store.faults import naming
+from flowlog.store.rows import (
+    ClockPoint,
+    EventRow,
+    LatestRow,
+    ReadingColumns,
+    RigRow,
+    RouteRow,
+    RunRow,
+    SegmentRow,
+    StopMark,
+)
+from flowlog.store.schema import (
+    clock_points,
+    events,
+    readings,
+    rig_files,
+    rigs,
+    routes,
+    runs,
+    segments,
+    stops,
+)
+from flowlog.store.stream import read_stream
+from flowlog.wire.samples import Samples
+
+_ROUTES: Final = select(routes, rig_files.c.sha256).join(rig_files)
+_WHOLE: Final = ("segment", "seq", "t_us", "wall_us", "pulses", "samples", "lost")
+_READING_COLUMNS: Final = tuple(
+    column.name for column in readings.c if column.name not in {"route_id", "run_id"}
+)
+
+
+class Archive:
+    """A store open for reading; see `Archive.open`. Usable as a context manager."""
+
+    def __init__(self, engine: Engine, path: Path) -> None:
+        self._engine = engine
+        self._path = path
+        self._connection: Connection | None = None
+
+    @classmethod
+    def open(cls, folder: Path) -> Archive:
+        """
+        Raises:
+            StoreMissingError: nothing was ever logged into this folder.
+            StoreTooNewError, StoreCorruptError: this program cannot read it.
+        """
+        path = database(folder)
+        archive = cls(reader(path), path)
+        with archive._looking() as connection:
+            version.check_readable(connection, path)
+        return archive
+
+    def close(self) -> None:
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+        self._engine.dispose()
+
+    def __enter__(self) -> Archive:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    # --- rig and routes -----------------------------------------------------------------------
+
+    def rig(self) -> RigRow:
+        """The rig that was logged last, with the newest text of its file."""
+        found = self._rows(_rig_query().order_by(rig_files.c.id.desc()).limit(1))
+        if not found:
+            raise StoreMissingError(f"{self._path}: no rig has been logged here yet")
+        return RigRow(**found[0])
+
+    def rig_file(self, sha256: str) -> RigRow:
+        """The rig as its file said when it had this fingerprint (`RouteRow.rig_sha256`)."""
+        found = self._rows(_rig_query().where(rig_files.c.sha256 == sha256))
+        if not found:
+            raise StoreMissingError(f"{self._path}: no rig file {sha256}")
+        return RigRow(**found[0])
+
+    def routes(self) -> list[RouteRow]:
+        """All routes, oldest first."""
+        return [route_of(row) for row in self._rows(_ROUTES.order_by(routes.c.id))]
+
+    def route(self, route_id: int) -> RouteRow:
+        found = self._rows(_ROUTES.where(routes.c.id == route_id))
+        if not found:
+            raise StoreMissingError(f"{self._path}: there is no route {route_id}")
+        return route_of(found[0])
+
+    def runs(self) -> list[RunRow]:
+        """The daemon's lives, oldest first."""
+        columns = [c for c in runs.c if c.name != "rig_id"]
+        return [RunRow(**row) for row in self._rows(select(*columns).order_by(runs.c.id))]
+
+    # --- the stream ---------------------------------------------------------------------------
+
+    def stream(self, route_id: int) -> Iterator[tuple[int, StreamItem]]:
+        """The route's stored stream as far as it goes now: (ordinal, item), in exact order.
+
+        Samples come in blocks as large as they are stored; the ordinal is that of the first. A
+        hello or a tank fill has the ordinal of the sample before which it stands.
+        """
+        return read_stream(self._looking, route_id, self._path)
+
+    def raw(self, route_id: int) -> Samples:
+        """All raw samples of a route."""
+        return Samples.join(
+            [item for _, item in self.stream(route_id) if isinstance(item, Samples)]
+        )
+
+    # --- what was derived ---------------------------------------------------------------------
+
+    def readings(
+        self, route_id: int, after: tuple[int, int] | None = None, limit: int | None = None
+    ) -> ReadingColumns:
+        """Readings in order, as columns.
+
+        Args:
+            after: (segment, seq) of the last reading that the caller has; only later ones.
+            limit: at most so many.
+        """
+        query = select(*(readings.c[name] for name in _READING_COLUMNS))
+        query = query.where(readings.c.route_id == route_id)
+        if after is not None:
+            segment, seq = after
+            query = query.where(
+                or_(
+                    readings.c.segment > segment,
+                    and_(readings.c.segment == segment, readings.c.seq > seq),
+                )
+            )
+        query = query.order_by(readings.c.segment, readings.c.seq).limit(limit)
+        with self._looking() as connection:
+            rows = connection.execute(query).all()
+        columns = list(zip(*rows, strict=True)) or [()] * len(_READING_COLUMNS)
+        return {
+            name: np.array(column, dtype=_kind(name))
+            for name, column in zip(_READING_COLUMNS, columns, strict=True)
+        }
+
+    def latest(self) -> LatestRow | None:
+        """The newest reading there is."""
+        newest = (
+            select(readings)
+            .order_by(readings.c.route_id.desc(), readings.c.segment.desc(), readings.c.seq.desc())
+            .limit(1)
+        )
+        found = self._rows(newest)
+        if not found:
+            return None
+        row = found[0]
+        return LatestRow(self.route(row["route_id"]), reading_of(row), row["wall_us"])
+
+    def events(self, route_id: int | None = None) -> list[EventRow]:
+        """Events in the order in which they were said; of one route, or of all and of none."""
+        query = select(events).order_by(events.c.id)
+        if route_id is not None:
+            query = query.where(events.c.route_id == route_id)
+        return [event_of(row) for row in self._rows(query)]
+
+    def open_alerts(self, route_id: int) -> list[Event]:
+        """The last event of each alert of the route that has not cleared, oldest alert first."""
+        last: dict[str, Event] = {}
+        for row in self.events(route_id):
+            last.pop(row.event.alert, None)
+            if row.event.change in {"opened", "grew"}:
+                last[row.event.alert] = row.event
+        return list(last.values())
+
+    def stops(self, route_id: int) -> list[StopMark]:
+        """The operator's marks, in the order in which they were taken."""
+        query = select(stops).where(stops.c.route_id == route_id).order_by(stops.c.id)
+        return [stop_of(row) for row in self._rows(query)]
+
+    def clock(self, route_id: int) -> list[ClockPoint]:
+        """Board time beside wall time, in board order."""
+        query = (
+            select(clock_points)
+            .where(clock_points.c.route_id == route_id)
+            .order_by(clock_points.c.segment, clock_points.c.t_us)
+        )
+        return [clock_of(row) for row in self._rows(query)]
+
+    def segments(self, route_id: int) -> list[SegmentRow]:
+        """The board's unbroken runs within the route."""
+        query = select(segments).where(segments.c.route_id == route_id).order_by(segments.c.segment)
+        return [segment_of(row) for row in self._rows(query)]
+
+    # --- connection ---------------------------------------------------------------------------
+
+    def _rows(self, query: Select[Any]) -> list[dict[str, Any]]:
+        with self._looking() as connection:
+            return [dict(row) for row in connection.execute(query).mappings()]
+
+    @contextmanager
+    def _looking(self) -> Iterator[Connection]:
+        """One snapshot, let go of at the end."""
+        with naming(self._path):
+            if self._connection is None:
+                self._connection = self._engine.connect()
+            self._connection.execute(text("BEGIN"))
+            try:
+                yield self._connection
+            finally:
+                self._connection.rollback()
+
+
+def _rig_query() -> Select[Any]:
+    return select(rigs, rig_files.c.sha256, rig_files.c.text, rig_files.c.seen_wall_us).join(
+        rig_files
+    )
+
+
+def _kind(name: str) -> type:
+    if name == "phase":
+        return np.str_
+    return np.int64 if name in _WHOLE else np.float64

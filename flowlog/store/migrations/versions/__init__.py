@@ -1,0 +1,1 @@
+"""One file a step. A released step is never changed."""
