@@ -168,6 +168,6 @@ def orifice_diameter_m(
     return positive_power(area_m2 * (4.0 / math.pi), 0.5)
 
 
-def flow_share_of_gauge_error(pressure_pa: FloatOrArray, error_pa: FloatOrArray) -> FloatOrArray:
+def flow_share_of_gauge_error(pressure_pa: Quantity, error_pa: Quantity | float) -> Quantity:
     """Share of the flow that a small gauge error is worth under the square-root law, dP / 2P."""
     return SQUARE_ROOT_LAW * ratio(error_pa, pressure_pa)

@@ -48,6 +48,7 @@ def test_below_its_check_pressure_a_tip_gives_nothing_and_above_it_everything():
 
 def test_a_gauge_a_little_below_zero_means_no_flow_and_no_conductance():
     assert tips.tip_flow_m3_s(1.0, -200.0) == 0.0
+    assert tips.tip_flow_m3_s(1.0, np.array([-200.0, 0.0])).tolist() == [0.0, 0.0]
     assert math.isnan(tips.conductance(1e-5, -200.0))
     assert np.isnan(tips.conductance(np.array([1e-5]), np.array([0.0]))[0])
 
