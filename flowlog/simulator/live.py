@@ -6,7 +6,7 @@ Knows no port and no clock: whoever owns them says what time it is in the scenar
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,22 +14,12 @@ from flowlog.simulator.cable import damage, fates, hello_times
 from flowlog.simulator.noise import generator
 from flowlog.simulator.plan import Fault, Scenario
 from flowlog.simulator.run import Simulated, simulate
-from flowlog.wire.crc import seal
+from flowlog.wire.commands import CommandDecoder
 from flowlog.wire.encode import encode_hello, encode_sample
-from flowlog.wire.lines import LineSplitter
+from flowlog.wire.records import Alarm, HelloRequest
 
 PATTERNS = ("off", "slow", "fast", "steady")
 """Lamp and buzzer patterns by their number on the wire."""
-
-
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """A command from the computer."""
-
-    what: str
-    """"hello" or "alarm"."""
-    lamp: int = 0
-    buzzer: int = 0
 
 
 def lines(run: Simulated) -> Iterator[tuple[float, bytes]]:
@@ -60,7 +50,7 @@ class LiveBoard:
     """
 
     def __init__(self, scenario: Scenario) -> None:
-        self._splitter = LineSplitter()
+        self._ear = CommandDecoder()
         self._answers: list[bytes] = []
         self._now_s = 0.0
         self._begin(scenario)
@@ -90,17 +80,15 @@ class LiveBoard:
         self._now_s = max(self._now_s, t_s)
         return b"".join(found)
 
-    def hear(self, data: bytes) -> list[Heard]:
+    def hear(self, data: bytes) -> list[Alarm | HelloRequest]:
         """Bytes from the computer; a request for the hello is answered with the next `due`."""
-        heard = []
-        for line in self._splitter.feed(data):
-            command = _command(line.rstrip(b"\r") + b"\n")
-            if command is None or self._unplugged(self._now_s):
-                continue
-            if command.what == "hello":
+        if self._unplugged(self._now_s):
+            return []
+        commands = self._ear.feed(data)
+        for command in commands:
+            if isinstance(command, HelloRequest):
                 self._answers.append(self._hello())
-            heard.append(command)
-        return heard
+        return commands
 
     def reset(self, cause: str = "external") -> None:
         """Reset the board now, as opening the port of a board does that has such a wiring."""
@@ -123,19 +111,3 @@ class LiveBoard:
         else:
             seq = (int(run.samples.table[-1, 1]) + 1) % (1 << 32)
         return encode_hello(replace(before[-1], seq=seq))
-
-
-def _command(line: bytes) -> Heard | None:
-    body = line.split(b"*")[0]
-    if not body or seal(body) != line:
-        return None
-    if body == b"Q":
-        return Heard("hello")
-    fields = body.split(b",")
-    if (
-        fields[0] == b"A"
-        and len(fields) >= 3
-        and all(f in {b"0", b"1", b"2", b"3"} for f in fields[1:3])
-    ):
-        return Heard("alarm", int(fields[1]), int(fields[2]))
-    return None

@@ -104,11 +104,17 @@ def smooth(drive: Floats, keep: float, start: float = 0.0) -> Floats:
 
 
 def first_order(values: Floats, tau_s: float, step_s: float, start: float) -> Floats:
-    """Values behind a first-order lag, as the mean over each step is passed on."""
-    if tau_s <= 0:
+    """What stands behind a first-order lag: the mean over each step.
+
+    The input is constant within a step. Means, not end values, so that nothing is lost or gained:
+    the sum of the output is that of the input.
+    """
+    if tau_s <= 0 or len(values) == 0:
         return values.astype(np.float64, copy=True)
     keep = float(np.exp(-step_s / tau_s))
-    return smooth((1.0 - keep) * values, keep, start)
+    end = smooth((1.0 - keep) * values, keep, start)
+    begin = np.concatenate(([start], end[:-1]))
+    return np.asarray(values + (begin - values) * ((1.0 - keep) * tau_s / step_s))
 
 
 def autoregressive(

@@ -284,14 +284,16 @@ def _switched(
 ) -> tuple[Floats, Floats]:
     """What the cycling pressure switch makes of pressure and flow, as factors on the steady ones.
 
-    Where the running pump would hold the line above its cut-out, it can't: it cycles.
+    A little above the cut-out the pump still holds its own (switches are soft, and many pumps
+    pass some flow back inside); from a quarter of the way to its stop on it cycles.
     """
     n = len(opened)
     pressure, root = np.ones(n), np.ones(n)
     pump = scenario.supply.pump
     if not isinstance(pump, DemandPump):
         return pressure, root
-    cycles = opened & (point.pump_pa > pump.cut_out_pa)
+    firm = pump.cut_out_pa + 0.25 * (pump.stop_pa - pump.cut_out_pa)
+    cycles = opened & (point.pump_pa > firm)
     if np.any(cycles):
         at = np.flatnonzero(cycles)
         seen = (point.flow_m3_s[at] + point.leak_up_m3_s[at]) / np.sqrt(point.pump_pa[at])
