@@ -127,7 +127,8 @@ def open_alerts(
                 title=code.title if code else alert.code.replace("_", " "),
                 urgency=code.urgency if code else "look",
                 text=alert.text,
-                sure=sure_words(alert),
+                # A sentence that has the range in it need not be followed by it.
+                sure="" if "(" in alert.text else sure_words(alert),
                 since_s=age,
                 checks=alert.checks or (code.checks if code else ()),
             )

@@ -113,11 +113,12 @@ def plain_line(state: LiveState) -> str:
             said.append(f"tank {words.value(reading.tank_m3, 'volume', units)}")
     elif state.advice:
         said.append(state.advice)
-    for totals in (state.stop, state.route):
-        if totals is not None:
-            said.append(f"{totals.label.lower()} {words.value(totals.area_m2, 'area', units)}")
-    for alert in state.alerts:
-        said.append(f"ALERT {alert.title}: {alert.text}")
+    said += [
+        f"{totals.label.lower()} {words.value(totals.area_m2, 'area', units)}"
+        for totals in (state.stop, state.route)
+        if totals is not None
+    ]
+    said += [f"ALERT {alert.title}: {alert.text}" for alert in state.alerts]
     return " | ".join(said)
 
 

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from flowlog.monitor.stops import Columns, Mark
 from flowlog.monitor.summary import Summary, summarise
 from flowlog.rig.model import Rig
@@ -64,6 +67,14 @@ def clock_word(columns: Columns, events: Sequence[EventRow]) -> ClockWord:
     if any(row.event.code == "clock_set" for row in events):
         return "corrected"
     return "unconfirmed"
+
+
+def stop_numbers(review: RouteReview) -> NDArray[np.int64]:
+    """The number of the stop that each reading belongs to, 0 for none; shape (n,)."""
+    numbers = np.zeros(len(review.columns["seconds"]), dtype=np.int64)
+    for stop in review.summary.stops:
+        numbers[stop.first : stop.last + 1] = stop.number
+    return numbers
 
 
 CLOCK_SENTENCES: Final[dict[ClockWord, str]] = {

@@ -6,10 +6,12 @@ from collections.abc import Iterable, Sequence
 
 from rich import box
 from rich.console import Group, RenderableType
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from flowlog.monitor.accuracy import budget
+from flowlog.monitor.codes import CODES
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.review import words
 from flowlog.review.live_state import pressure_verdict, rate_verdict, sure_words
@@ -24,11 +26,11 @@ def route_list(rig: Rig, reviews: Iterable[RouteReview]) -> RenderableType:
     units = rig.units
     table = _table(
         "route",
-        "began",
-        ">sprayed",
+        "=began",
+        ">sprayed\nh:mm:ss",
         f">area\n{display_unit('area', units)}",
         f">volume\n{display_unit('volume', units)}",
-        f">mean rate\n{display_unit('rate', units)}",
+        f">rate\n{_narrow(display_unit('rate', units))}",
         ">stops",
         ">alerts",
         "name",
@@ -42,7 +44,7 @@ def route_list(rig: Rig, reviews: Iterable[RouteReview]) -> RenderableType:
         table.add_row(
             f"{review.number}",
             began + doubt,
-            words.duration(figures.spraying_s),
+            words.clock_style(figures.spraying_s),
             words.figure(figures.area_m2, "area", units),
             words.figure(figures.volume_m3, "volume", units),
             words.figure(figures.rate_m3_m2, "rate", units),
@@ -65,15 +67,17 @@ def route_view(review: RouteReview) -> RenderableType:
         parts += [Text("Nothing was sprayed."), Text("")]
     parts += _alerts(review)
     parts += [Text(""), Text("How sure this is", style="bold")]
-    parts += [Text(f"  {line}") for line in _sure(review)]
+    parts += [_indented(line) for line in _sure(review)]
     if summary.volume_outside_m3 > 1e-6:
         outside = words.value(summary.volume_outside_m3, "volume", units)
         parts.append(
-            Text(f"  {outside} went through the meter outside of the stops: flushing, or a leak.")
+            _indented(
+                f"{outside} went through the meter outside of the stops: flushing, or a leak."
+            )
         )
     for mark in summary.unused_marks:
         name = f" '{words.clean(mark.name)}'" if mark.name else ""
-        parts.append(Text(f"  The mark {mark.kind}{name} has no spraying that belongs to it."))
+        parts.append(_indented(f"The mark {mark.kind}{name} has no spraying that belongs to it."))
     return Group(*parts)
 
 
@@ -145,14 +149,14 @@ def _stops(stops: Sequence[Stop], rig: Rig) -> Table:
     units = rig.units
     table = _table(
         "stop",
-        "began",
-        ">sprayed",
+        "=began",
+        ">sprayed\nh:mm:ss",
         f">area\n{display_unit('area', units)}",
         f">volume\n{display_unit('volume', units)}",
-        f">rate\n{display_unit('rate', units)}",
+        f">rate\n{_narrow(display_unit('rate', units))}",
         ">in 5 %\nof time",
         f">pressure\n{display_unit('pressure', units)}",
-        "alerts",
+        ">alerts",
     )
     for stop in stops:
         figures = stop.figures
@@ -163,7 +167,7 @@ def _stops(stops: Sequence[Stop], rig: Rig) -> Table:
         table.add_row(
             name,
             words.local_time(stop.begin_wall_us, second=False),
-            words.duration(figures.spraying_s),
+            words.clock_style(figures.spraying_s),
             words.figure(figures.area_m2, "area", units),
             words.figure(figures.volume_m3, "volume", units),
             words.figure(figures.rate_m3_m2, "rate", units),
@@ -188,7 +192,7 @@ def _alerts(review: RouteReview) -> list[RenderableType]:
     return lines
 
 
-def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[Text]:
+def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[RenderableType]:
     since = words.local_time(row.since_wall_us)
     said = words.local_time(row.wall_us)
     cleared = next(
@@ -205,12 +209,14 @@ def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[Text]:
         None,
     )
     place = f", stop {where}" if where else ""
-    lines = [
-        Text(f"  {alert.code.replace('_', ' ')}{place}: began about {since}, said {said}, {end}"),
-        Text(f"    {words.clean(alert.text)}"),
+    code = CODES.get(alert.code)
+    title = code.title if code else alert.code.replace("_", " ").capitalize()
+    lines: list[RenderableType] = [
+        _indented(f"{title}{place}: began about {since}, said {said}, {end}"),
+        _indented(words.clean(alert.text), 4),
     ]
-    if sure := sure_words(alert):
-        lines.append(Text(f"    {sure}"))
+    if (sure := sure_words(alert)) and "(" not in alert.text:
+        lines.append(_indented(sure, 4))
     return lines
 
 
@@ -225,25 +231,38 @@ def _sure(review: RouteReview) -> list[str]:
     if figures.lost or figures.gaps:
         share = figures.lost / sent if sent else 0.0
         lines.append(
-            f"{figures.lost} of {sent} samples were lost ({share:.2%}), {figures.gaps} "
+            f"{figures.lost} of {sent} samples were lost ({100 * share:.2f} %), {figures.gaps} "
             f"gap{'' if figures.gaps == 1 else 's'} of {words.duration(figures.gap_s)} together; "
             "volume is right all the same, since the board counts on."
         )
     elif sent:
         lines.append(f"All {sent} samples arrived.")
+    if _real(review.summary.alerts):
+        lines.append("A size's range in brackets holds it with a probability of 95 %.")
     lines.append(CLOCK_SENTENCES[review.clock])
     return lines
+
+
+def _indented(text: str, columns: int = 2) -> Padding:
+    """A paragraph that keeps its indent where it wraps."""
+    return Padding(Text(text), (0, 0, 0, columns), expand=False)
 
 
 def _real(alerts: Iterable[Alert]) -> list[Alert]:
     return [alert for alert in alerts if not alert.noted]
 
 
+def _narrow(unit: str) -> str:
+    """A unit over two lines, for the head of a narrow column."""
+    return unit.replace("/", "/\n")
+
+
 def _table(*heads: str) -> Table:
+    """Heads that begin with > stand at the right, those with = at the left; both never wrap."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
     for head in heads:
         if head.startswith(">"):
             table.add_column(head[1:], justify="right", no_wrap=True)
         else:
-            table.add_column(head, overflow="fold")
+            table.add_column(head.lstrip("="), overflow="fold", no_wrap=head.startswith("="))
     return table

@@ -48,6 +48,12 @@ def duration(seconds: float) -> str:
     return f"{whole // 86400} d {whole // 3600 % 24:02d} h"
 
 
+def clock_style(seconds: float) -> str:
+    """`1:02:03`, for columns."""
+    whole = max(0, round(seconds))
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
 def age(seconds: float | None) -> str:
     """`0.8 s old`; tenths matter only while they tell live from late."""
     if seconds is None:
@@ -89,3 +95,15 @@ def utc(wall_us: int | None) -> datetime | None:
 def clean(text: str) -> str:
     """A name that a person typed, fit for a terminal: no control characters, one line."""
     return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())
+
+
+def iso_times(wall_us: int | None) -> tuple[str | None, str | None]:
+    """Local time with its offset, and UTC, in ISO 8601; None where there is no such date."""
+    moment = utc(wall_us)
+    if moment is None:
+        return None, None
+    universal = moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    try:
+        return moment.astimezone().isoformat(timespec="milliseconds"), universal
+    except (OverflowError, ValueError, OSError):
+        return None, universal

@@ -1,0 +1,203 @@
+"""What is going on at a rig now, read from its store while the daemon writes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from flowlog.errors import FlowlogError
+from flowlog.monitor.codes import CODES, Code
+from flowlog.monitor.outputs import Reading
+from flowlog.monitor.stops import Columns, Mark
+from flowlog.monitor.summary import alerts_of, summarise
+from flowlog.review import words
+from flowlog.review.live_state import (
+    LiveAlert,
+    LiveState,
+    Totals,
+    freshness,
+    onset_age_s,
+    open_alerts,
+    totals_of,
+)
+from flowlog.review.load import rig_of
+from flowlog.rig.model import Rig
+from flowlog.store.archive import Archive
+from flowlog.store.errors import StoreError
+from flowlog.store.lock import is_locked
+from flowlog.store.rows import EventRow, LatestRow
+
+_NOTED_FOR_S: Final = 600.0
+_SUM_EVERY_S: Final = 1.0
+_READ_ANEW_S: Final = 60.0
+"""Readings that were read once do not change, except for their wall time when the clock is set."""
+
+
+@dataclass(slots=True)
+class _Age:
+    """How old the newest reading is, by a clock that nobody sets."""
+
+    key: tuple[int, int, int] | None = None
+    since_s: float = 0.0
+    """Monotonic time at which the reading was new."""
+
+    def of(self, latest: LatestRow | None, wall_us: int, monotonic_s: float) -> float | None:
+        if latest is None:
+            return None
+        key = (latest.route.id, latest.reading.at.segment, latest.reading.at.seq)
+        if key != self.key:
+            by_wall_s = max(0.0, (wall_us - latest.wall_us) / 1e6)
+            if self.key is not None:
+                # It came since the last look, whatever the wall clock was set to meanwhile.
+                by_wall_s = min(by_wall_s, max(0.0, monotonic_s - self.since_s), 2.0)
+            self.key, self.since_s = key, monotonic_s - by_wall_s
+        return self.now(monotonic_s)
+
+    def now(self, monotonic_s: float) -> float | None:
+        return None if self.key is None else monotonic_s - self.since_s
+
+
+class LiveReader:
+    """Looks at a rig's store again and again, and reads only what is new.
+
+    Args:
+        folder: the rig's data folder.
+        codes: what is known about the codes of alerts; the daemon has some of its own.
+    """
+
+    def __init__(self, folder: Path, codes: Mapping[str, Code] = CODES) -> None:
+        self._folder = folder
+        self._codes = codes
+        self._archive = Archive.open(folder)
+        self._age = _Age()
+        self._rig: tuple[str, Rig] | None = None
+        self._route_id: int | None = None
+        self._columns: Columns | None = None
+        self._totals: tuple[Totals | None, Totals | None] = (None, None)
+        self._summed_s = -_SUM_EVERY_S
+        self._whole_s = 0.0
+        self._state: LiveState | None = None
+
+    def close(self) -> None:
+        self._archive.close()
+
+    def look(self, wall_us: int, monotonic_s: float) -> LiveState:
+        """The state now.
+
+        Args:
+            wall_us: UTC now.
+            monotonic_s: a clock that nobody sets, now.
+
+        Raises:
+            StoreError: the store can no longer be read.
+        """
+        archive = self._archive
+        latest = archive.latest()
+        age_s = self._age.of(latest, wall_us, monotonic_s)
+        fresh = freshness(age_s)
+        events: list[EventRow] = []
+        if latest is None:
+            rig = rig_of(archive.rig())
+        else:
+            rig = self._rig_of(latest.route.rig_sha256)
+            events = archive.events(latest.route.id)
+            self._sum(latest.route.id, rig, monotonic_s)
+        route, stop = self._totals
+        reading = None if latest is None or fresh == "NO DATA" else latest.reading
+        newest = None if latest is None else latest.reading
+        return LiveState(
+            rig=rig,
+            freshness=fresh,
+            age_s=age_s,
+            reading=reading,
+            clock=words.local_time(wall_us),
+            route=route,
+            stop=stop,
+            alerts=self._alerts(events, newest, age_s, wall_us),
+            noted=self._noted(events, newest, age_s, wall_us),
+            advice="" if fresh == "LIVE" else self._advice(),
+        )
+
+    def look_or_last(self, wall_us: int, monotonic_s: float) -> LiveState:
+        """As `look`, but a store that cannot be read for the moment is shown as missing data."""
+        try:
+            self._state = self.look(wall_us, monotonic_s)
+        except StoreError as error:
+            if self._state is None:
+                raise
+            return replace(
+                self._state,
+                freshness="NO DATA",
+                age_s=self._age.now(monotonic_s),
+                reading=None,
+                clock=words.local_time(wall_us),
+                advice=str(error),
+            )
+        return self._state
+
+    def _rig_of(self, sha256: str) -> Rig:
+        if self._rig is None or self._rig[0] != sha256:
+            self._rig = (sha256, rig_of(self._archive.rig_file(sha256)))
+        return self._rig[1]
+
+    def _sum(self, route_id: int, rig: Rig, now_s: float) -> None:
+        """Bring the sums up to date, at most once a second."""
+        if route_id != self._route_id or now_s - self._whole_s > _READ_ANEW_S:
+            self._route_id, self._columns, self._whole_s = route_id, None, now_s
+        elif now_s - self._summed_s < _SUM_EVERY_S:
+            return
+        self._summed_s = now_s
+        held = self._columns
+        if held is None or not len(held["seq"]):
+            self._columns = self._archive.readings(route_id)
+        else:
+            last = (int(held["segment"][-1]), int(held["seq"][-1]))
+            new = self._archive.readings(route_id, after=last)
+            if len(new["seq"]):
+                self._columns = {
+                    name: np.concatenate([column, new[name]]) for name, column in held.items()
+                }
+        marks = [
+            Mark(mark.kind, mark.segment, mark.t_us, mark.name)
+            for mark in self._archive.stops(route_id)
+        ]
+        assert self._columns is not None
+        self._totals = totals_of(summarise(self._columns, [], marks, rig))
+
+    def _alerts(
+        self, events: list[EventRow], newest: Reading | None, age_s: float | None, wall_us: int
+    ) -> tuple[LiveAlert, ...]:
+        alerts = alerts_of([row.event for row in events])
+        first = {row.event.alert: row for row in reversed(events)}
+        ages = [
+            onset_age_s(alert.since, first[alert.alert].since_wall_us, newest, age_s, wall_us)
+            if first[alert.alert].source == "monitor"
+            else max(0.0, (wall_us - first[alert.alert].since_wall_us) / 1e6)
+            for alert in alerts
+        ]
+        return open_alerts(alerts, ages, self._codes)
+
+    def _noted(
+        self, events: list[EventRow], newest: Reading | None, age_s: float | None, wall_us: int
+    ) -> str:
+        """The newest thing that was noted or cleared within the last minutes."""
+        for row in reversed(events):
+            ago = onset_age_s(row.event.at, row.wall_us, newest, age_s, wall_us)
+            if ago is None or ago > _NOTED_FOR_S:
+                return ""
+            if row.event.change in ("noted", "cleared"):
+                return f"{words.clean(row.event.text)} ({words.duration(ago)} ago)"
+        return ""
+
+    def _advice(self) -> str:
+        try:
+            running = is_locked(self._folder)
+        except (OSError, FlowlogError):
+            return "is the daemon running?"
+        if running:
+            return "daemon runs, board silent: look at its cable"
+        return "no daemon runs: flowlog run RIGFILE"
