@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
@@ -11,7 +12,6 @@ import click
 if TYPE_CHECKING:
     from flowlog.review.route import RouteReview
 
-    Export = Callable[[RouteReview, TextIO], None]
 
 _FILE = click.Path(path_type=Path, allow_dash=True, dir_okay=False)
 
@@ -51,13 +51,13 @@ def command(
     from flowlog.review.text import route_list, route_view
     from flowlog.store.archive import Archive
 
-    exports: tuple[tuple[Path | None, Export], ...] = (
+    exports: tuple[tuple[Path | None, Callable[[RouteReview, TextIO], None]], ...] = (
         (csv, export_csv.readings_csv),
         (json, export_json.readings_json),
         (summary_csv, export_csv.summary_csv),
         (summary_json, export_json.summary_json),
     )
-    wanted: list[tuple[Path, Export]] = [
+    wanted: list[tuple[Path, Callable[[RouteReview, TextIO], None]]] = [
         (path, export) for path, export in exports if path is not None
     ]
     with Archive.open(choose_folder(rig, data)) as archive:
@@ -75,11 +75,11 @@ def command(
         _write(path, export, review)
 
 
-def _write(path: Path, export: Export, review: RouteReview) -> None:
+def _write(path: Path, export: Callable[[RouteReview, TextIO], None], review: RouteReview) -> None:
     from flowlog.review.files import write_whole
 
     if str(path) == "-":
-        export(review, click.get_text_stream("stdout", encoding="utf-8"))
+        export(review, sys.stdout)
         return
     write_whole(path, lambda out: export(review, out))
     click.echo(f"wrote {path}", err=True)

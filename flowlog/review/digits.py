@@ -28,13 +28,14 @@ _NARROW: Final[dict[str, str]] = {
 """These are one dot wide."""
 
 
-def large(text: str, *, dot: str = "██") -> list[str]:
-    """Draw a number, as `ROWS` lines of equal length.
+def large(text: str, *, dot: str = "██", high: int = 1) -> list[str]:
+    """Draw a number, as `ROWS` times `high` lines of equal length.
 
     Args:
         text: figures, '.', ',', '-' and ' '; anything else becomes '-', so that a value that
             cannot be shown is never mistaken for a number.
         dot: what stands for one dot; two characters make it about square.
+        high: lines that a dot is high.
     """
     rows = [""] * ROWS
     for place, figure in enumerate(text):
@@ -46,4 +47,4 @@ def large(text: str, *, dot: str = "██") -> list[str]:
             drawn = dots[row * width : (row + 1) * width]
             gap = " " * len(dot) if place else ""
             rows[row] += gap + "".join(dot if mark == "o" else " " * len(dot) for mark in drawn)
-    return rows
+    return [row for row in rows for _ in range(high)]

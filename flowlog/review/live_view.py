@@ -15,7 +15,7 @@ from typing import Final
 from rich.text import Text
 
 from flowlog.review import words
-from flowlog.review.digits import large
+from flowlog.review.digits import ROWS, large
 from flowlog.review.live_state import (
     LiveAlert,
     LiveState,
@@ -29,6 +29,9 @@ _GOOD: Final = "bold green"
 _OFF: Final = "bold black on yellow"
 _BAD: Final = "bold white on red"
 _QUIET: Final = "dim"
+
+_SIZES: Final = ((4, 2), (3, 2), (2, 1), (1, 1))
+"""Columns and lines that a dot of the large figures may take, largest first."""
 
 _PHASES: Final = {
     "off": "BOOM SHUT",
@@ -74,13 +77,15 @@ def screen(state: LiveState, width: int, height: int, marks: Marks = BLOCKS) -> 
         parts.extend(_alert(state.alerts, width))
     else:
         parts.append((94, [rule]))
-    parts.append((90, _rate(state, width, marks, height)))
+    place = len(parts)
     parts.append((30, [rule]))
     parts += [(70, [line]) for line in _details(state, width, marks)]
     parts.append((20, [rule]))
     parts += [(worth, [_sums(state, totals)]) for worth, totals in _shown_sums(state)]
     if state.noted:
         parts.append((15, [Text(f" noted: {state.noted}", style=_QUIET)]))
+    spare = height - sum(len(lines) for _, lines in parts)
+    parts.insert(place, (90, _rate(state, width, marks, max(spare, min(ROWS, height - 5)))))
     while sum(len(lines) for _, lines in parts) > height and len(parts) > 1:
         parts.remove(min(reversed(parts), key=lambda part: part[0]))
     shown = [line for _, lines in parts for line in lines][:height]
@@ -175,36 +180,36 @@ def _alert(alerts: tuple[LiveAlert, ...], width: int) -> list[tuple[int, list[Te
     return parts
 
 
-def _rate(state: LiveState, width: int, marks: Marks, height: int) -> list[Text]:
-    """The rate in large figures, and beside it what it means."""
+def _rate(state: LiveState, width: int, marks: Marks, room: int) -> list[Text]:
+    """The rate in the largest figures that `room` lines hold, and beside it what it means."""
     reading, rig = state.reading, state.rig
     rate = None if reading is None else reading.rate_m3_m2
     unit = display_unit("rate", rig.units)
     figures = "--" if rate is None else _figures(rate, rig.units)
-    beside = [
-        (unit, ""),
-        (f"asked {words.value(rig.work.rate_m3_m2, 'rate', rig.units)}", ""),
-        ("", ""),
-        *_meaning(state),
-    ]
-    for dot in (marks.dot * 2, marks.dot):
-        rows = large(figures, dot=dot)
-        room = width - len(rows[0]) - 5
-        if room >= 22 and height >= len(rows) + 4:
+    asked = words.figure(rig.work.rate_m3_m2, "rate", rig.units)
+    for across, high in _SIZES:
+        rows = large(figures, dot=marks.dot * across, high=high)
+        left = width - len(rows[0]) - 5
+        beside = [(unit, ""), (f"asked {asked}", ""), ("", ""), *_meaning(state)]
+        if left >= max(16, *(len(line) for line, _ in beside[:-1])) and len(rows) <= room:
             break
     else:
         # Too narrow or too low for large figures: one plain line.
         line = Text(f" RATE {figures} {unit}  ", style="bold")
-        meaning = _meaning(state)
-        line.append(f" {meaning[0][0]} ", style=meaning[0][1])
+        word, style = _meaning(state)[0]
+        line.append(f" {word.strip()} ", style=style)
         return [line]
+    # Only the last line beside it, advice, may be longer than there is room.
+    beside[-1:] = [(part, beside[-1][1]) for part in textwrap.wrap(beside[-1][0], left) or [""]]
+    above = max(0, (len(rows) - len(beside)) // 2) if len(rows) > ROWS else 0
     lines = []
     for row, drawn in enumerate(rows):
         line = Text("  ")
         line.append(drawn, style="bold")
         line.append("   ")
-        if row < len(beside):
-            line.append(beside[row][0], style=beside[row][1])
+        if 0 <= row - above < len(beside):
+            word, style = beside[row - above]
+            line.append(word, style=style)
         lines.append(line)
     return lines
 
@@ -231,12 +236,12 @@ def _meaning(state: LiveState) -> list[tuple[str, str]]:
     share = reading.rate_m3_m2 / state.rig.work.rate_m3_m2
     verdict = rate_verdict(share)
     style = _GOOD if verdict == "ON RATE" else _OFF if "LITTLE" in verdict else _BAD
-    off = words.percent(share - 1, signed=True)
+    off = f"{words.percent(share - 1, signed=True)} off asked"
     speed = "speed assumed" if state.rig.wheel is None else "speed measured"
     if verdict == "ON RATE" and any(alert.urgency == "stop" for alert in state.alerts):
         # The mean of the boom may be right while one strip stays bare: no green beside a STOP.
-        return [("on rate overall", ""), (f"{off} of the asked rate", ""), (speed, "")]
-    return [(f" {verdict} ", style), (f" {off} of the asked rate", "bold"), (f" {speed}", "")]
+        return [("on rate overall", ""), (off, ""), (speed, "")]
+    return [(f" {verdict} ", style), (f" {off}", "bold"), (f" {speed}", "")]
 
 
 def _details(state: LiveState, width: int, marks: Marks) -> list[Text]:
