@@ -65,5 +65,5 @@ def test_purposes_have_streams_of_their_own():
 
 def test_levels_have_names_and_an_unknown_one_says_which():
     assert noise_called("field") == NOISES["field"]
-    with pytest.raises(FlowlogError, match="'loud' is not a noise level.*quiet.*field"):
+    with pytest.raises(FlowlogError, match=r"'loud' is not a noise level.*quiet.*field"):
         noise_called("loud")
