@@ -51,7 +51,7 @@ def port_error(port: str, error: BaseException) -> LinkError:
             f"(is flowlog running already? 'fuser {port}' tells)"
         )
     if number == errno.ENOTTY or "Could not configure port" in str(error):
-        return LinkError(f"{port}: this is not a serial port; give the board's, {_ports_here()}")
+        return LinkError(f"{port}: this is not a serial port; {_ports_here()}")
     if port.startswith("/") and not os.path.lexists(port):
         return PortAbsentError(f"{port}: no such port; is the board plugged in? {_ports_here()}")
     if isinstance(error, ValueError):

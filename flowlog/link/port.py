@@ -15,6 +15,7 @@ from flowlog.link.errors import LinkError, port_error
 from flowlog.link.source import LinkEvent
 
 _log: Final = logging.getLogger(__name__)
+_log.addHandler(logging.NullHandler())  # a command that sets up no log says it itself
 
 # Flushing or asking a dead terminal raises termios.error, which is not an OSError; pyserial's own
 # errors are OSErrors, but it also raises ValueError (bad URL) and TypeError (closed in a read).

@@ -6,12 +6,13 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
 from typing import Any, Final
 
-from flowlog.link.recording import Header, RecordingWriter
+from flowlog.link.recording import Header, RecordingWriter, check_new
 from flowlog.link.source import Source
 from flowlog.wire.decode import Decoder
 from flowlog.wire.encode import encode_hello_request
@@ -19,7 +20,15 @@ from flowlog.wire.records import Hello
 
 _HELLO_WAIT_S: Final = 2.0
 _MOST_HELD: Final = 1 << 16  # bytes kept back while waiting for the hello
-_TELL_EVERY_S: Final = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A line for the person who records."""
+
+    text: str
+    passing: bool = False
+    """The next one may take its place."""
 
 
 class StopSignals:
@@ -60,15 +69,19 @@ class Session:
         self._decoder = Decoder()
         self._writer: RecordingWriter | None = None
 
-    def run(self, stopped: Callable[[], bool], seconds: float | None = None) -> Iterator[str]:
-        """Record until `stopped` or `seconds` have passed; yields lines to show.
+    def run(
+        self,
+        stopped: Callable[[], bool],
+        seconds: float | None = None,
+        tell_every_s: float = 10.0,
+    ) -> Iterator[Said]:
+        """Record until `stopped` or `seconds` have passed; yields what to show.
 
         Raises:
             LinkError: the port cannot be opened at the start, or the file cannot be written.
                 Once under way, a port that goes away is waited for.
         """
-        if self._path.exists():
-            RecordingWriter(self._path, {}).close()  # raises, and tells why
+        check_new(self._path)  # before a board is disturbed
         self._source.open()
         began = time.monotonic()
         end = began + seconds if seconds is not None else float("inf")
@@ -77,13 +90,14 @@ class Session:
         self._source.write(encode_hello_request())
         try:
             yield from self._greet(header, stopped, min(end, began + _HELLO_WAIT_S))
-            next_line = began + _TELL_EVERY_S
+            next_line = began + tell_every_s
             while not stopped() and not self._source.ended and time.monotonic() < end:
                 self._take(self._source.read(min(0.25, max(0.0, end - time.monotonic()))))
-                yield from (event.text for event in self._source.take_events())
+                yield from (Said(event.text) for event in self._source.take_events())
                 if time.monotonic() >= next_line:
-                    next_line += _TELL_EVERY_S
-                    yield self._progress(time.monotonic() - began)
+                    next_line += tell_every_s
+                    elapsed = time.monotonic() - began
+                    yield Said(f"{elapsed:.0f} s: {self._found()}", passing=True)
         finally:
             if self._writer is not None:
                 self._writer.close()
@@ -93,7 +107,7 @@ class Session:
         size = self._writer.bytes_written if self._writer else 0
         return f"{self._path}: {size} bytes, {self._found()}"
 
-    def _greet(self, header: Header, stopped: Callable[[], bool], until: float) -> Iterator[str]:
+    def _greet(self, header: Header, stopped: Callable[[], bool], until: float) -> Iterator[Said]:
         held = bytearray()
         hello: Hello | None = None
         while hello is None and not stopped() and not self._source.ended:
@@ -106,11 +120,11 @@ class Session:
             hello = next((item for item in found if isinstance(item, Hello)), None)
         if hello is not None:
             header |= {"board": hello.board, "firmware": hello.firmware}
-            yield f"board {hello.board}, firmware {hello.firmware}, channels {hello.channels}"
+            yield Said(f"board {hello.board}, firmware {hello.firmware}, channels {hello.channels}")
         elif held:
-            yield "the board has not said hello; recording what it sends"
+            yield Said("the board has not said hello; recording what it sends")
         else:
-            yield f"nothing comes from {self._source.name} so far; waiting"
+            yield Said(f"nothing comes from {self._source.name} so far; waiting")
         self._writer = RecordingWriter(self._path, header)
         self._writer.write(bytes(held))
 
@@ -118,9 +132,6 @@ class Session:
         if data and self._writer is not None:
             self._writer.write(data)
             self._decoder.feed(data)
-
-    def _progress(self, elapsed: float) -> str:
-        return f"{elapsed:.0f} s: {self._found()}"
 
     def _found(self) -> str:
         count = self._decoder.counts

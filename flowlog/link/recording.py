@@ -95,6 +95,14 @@ def _chunks(path: Path, file: BinaryIO, chunk: int) -> Iterator[bytes]:
             yield data
 
 
+def check_new(path: Path) -> None:
+    """Raises RecordingError unless `path` is a new name in a folder that is there."""
+    if os.path.lexists(path):
+        raise RecordingError(f"{path}: exists already and is not overwritten; give another name")
+    if not path.parent.is_dir():
+        raise RecordingError(f"{path}: there is no folder {path.parent}; make it first")
+
+
 class RecordingWriter:
     """Writes a new recording; what is older than about a second survives a cut of power.
 
@@ -106,12 +114,9 @@ class RecordingWriter:
     def __init__(self, path: Path | str, header: Mapping[str, str]) -> None:
         self._path = Path(path)
         text = header_text(header)
+        check_new(self._path)
         try:
             self._file = self._path.open("xb")
-        except FileExistsError:
-            raise RecordingError(
-                f"{self._path}: exists already and is not overwritten; give another name"
-            ) from None
         except OSError as error:
             raise RecordingError(f"{self._path}: cannot be made: {error.strerror}") from None
         self.bytes_written = 0
