@@ -89,9 +89,13 @@ class Recorder:
             raise StoreReadOnlyError(f"{folder}: cannot be made ({fault.strerror})") from fault
         recorder = cls(folder, FolderLock(folder), busy_timeout_s)
         try:
-            recorder._prepare(create=True)
             now = time.time_ns() // 1000 if wall_us is None else wall_us
-            recorder._note_rig(rig, rig_text, now)
+            try:
+                recorder._begin(rig, rig_text, now)
+            except StoreFullError:
+                # Opening alone takes some space: once more, without the ballast.
+                recorder._ballast.drop()
+                recorder._begin(rig, rig_text, now)
         except BaseException:
             recorder.close()
             raise
@@ -267,6 +271,11 @@ class Recorder:
             version.prepare(engine, self._path)
             self._connection = engine.connect()
         return self._connection
+
+    def _begin(self, rig: Rig, rig_text: str, wall_us: int) -> None:
+        self._disconnect()
+        self._prepare(create=True)
+        self._note_rig(rig, rig_text, wall_us)
 
     def _note_rig(self, rig: Rig, rig_text: str, wall_us: int) -> None:
         kept = blank_passwords(rig_text)

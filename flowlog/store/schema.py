@@ -22,6 +22,7 @@ from sqlalchemy import (
     Integer,
     LargeBinary,
     MetaData,
+    PrimaryKeyConstraint,
     String,
     Table,
     Text,
@@ -62,6 +63,7 @@ version = Table(
     "alembic_version",
     MetaData(),  # the migration tool's own table: it makes it, and wants it in no model
     Column("version_num", String(32), nullable=False),
+    PrimaryKeyConstraint("version_num", name="alembic_version_pkc"),
 )
 
 rigs = Table(
