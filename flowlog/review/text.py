@@ -81,6 +81,12 @@ def route_view(review: RouteReview) -> RenderableType:
     return Group(*parts)
 
 
+def sums_view(review: RouteReview) -> RenderableType:
+    """The sums of a route and how sure they are, without its times of day."""
+    sure = [_indented(line) for line in _accuracies(review)]
+    return Group(*_sums(review), Text(""), Text("How sure this is", style="bold"), *sure)
+
+
 def _title(review: RouteReview) -> Text:
     route = review.route
     name = f" '{words.clean(route.name)}'" if route.name else ""
@@ -220,7 +226,7 @@ def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[RenderableT
     return lines
 
 
-def _sure(review: RouteReview) -> list[str]:
+def _accuracies(review: RouteReview) -> list[str]:
     figures, rig = review.summary.figures, review.rig
     lines = []
     if review.summary.accuracy is not None:
@@ -237,6 +243,11 @@ def _sure(review: RouteReview) -> list[str]:
         )
     elif sent:
         lines.append(f"All {sent} samples arrived.")
+    return lines
+
+
+def _sure(review: RouteReview) -> list[str]:
+    lines = _accuracies(review)
     if _real(review.summary.alerts):
         lines.append("A size's range in brackets holds it with a probability of 95 %.")
     lines.append(CLOCK_SENTENCES[review.clock])
