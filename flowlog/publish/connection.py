@@ -166,10 +166,13 @@ def new_connection(
     if broker.user is not None:
         try:
             client.username_pw_set(broker.user, broker.password)
+            too_long = max(len(t.encode()) for t in (broker.user, broker.password or "")) > 65_535
         except ValueError:  # its text could show a part of the password
             raise NoConnectionError(
                 "refused", "broker: user or password holds characters that cannot be sent"
             ) from None
+        if too_long:
+            raise NoConnectionError("refused", "broker: user or password is too long for MQTT")
     return Connection(client)
 
 

@@ -61,7 +61,7 @@ def network_trouble(error: OSError | ValueError, broker: Broker) -> NoConnection
             f"{where}: its certificate is refused: {why}"
             " (broker.ca_file must name the authority that signed it)",
         )
-    if isinstance(error, ssl.SSLError):
+    if broker.tls and isinstance(error, ssl.SSLError | ConnectionResetError):
         return NoConnectionError(
             "away",
             f"{where}: no TLS on this port (TLS usually is on 8883; set broker.tls = false"

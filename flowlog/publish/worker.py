@@ -13,6 +13,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from flowlog.publish import messages
 from flowlog.publish.connection import Connection, new_connection
 from flowlog.publish.handover import Handover
+from flowlog.publish.pace import Pace
 from flowlog.publish.topics import Topics
 from flowlog.publish.trouble import (
     NoConnectionError,
@@ -56,6 +57,7 @@ class Worker:
         self._leave_by_s = 0.0
         self._goodbye = b""
         self._status_tokens: set[int] = set()
+        self._connected_s: float | None = None
 
     def leave_by(self, moment_s: float, goodbye: bytes) -> None:
         """Ask the thread to send what it can until `moment_s`, say `goodbye`, and end."""
@@ -64,25 +66,25 @@ class Worker:
         self._leaving.set()
 
     def run(self) -> None:
-        first_s, longest_s = self._delays_s
-        delay_s = first_s
+        pace = Pace(*self._delays_s, self._refused_delay_s)
         while not self._leaving.is_set():
-            began_s = time.monotonic()
-            pause_s = longest_s
+            self._connected_s = None
+            refused = False
             try:
                 self._connect_and_serve()
             except NoConnectionError as trouble:
-                if self._leaving.is_set():
-                    return
-                self._handover.say(trouble.kind, trouble.sentence)
-                if time.monotonic() - began_s > longest_s:
-                    delay_s = first_s
-                pause_s = self._refused_delay_s if trouble.kind == "refused" else delay_s
-                delay_s = min(2 * delay_s, longest_s)
+                sentence, refused = trouble.sentence, trouble.kind == "refused"
             except Exception as error:  # noqa: BLE001 - publishing must outlive any surprise
                 # Only the kind of the error: its text could hold what must not be logged.
-                where = place(self._broker)
-                self._handover.say("away", f"{where}: unforeseen {type(error).__name__}")
+                sentence = f"{place(self._broker)}: unforeseen {type(error).__name__}"
+            if self._leaving.is_set():
+                return
+            began_s = self._connected_s
+            lived_s = None if began_s is None else time.monotonic() - began_s
+            pause_s = pace.pause_s(lived_s, refused)
+            if pace.flapping:
+                sentence += " again and again (is there another flowlog with this rig's name?)"
+            self._handover.say("refused" if refused else "away", sentence)
             # Uneven pauses, so that a fleet does not come back all in the same second.
             self._leaving.wait(pause_s * random.uniform(0.8, 1.0))
 
@@ -90,6 +92,7 @@ class Worker:
         connection = new_connection(self._broker, self._client_id, self._topics.status, self._will)
         try:
             if connection.handshake(self._broker, self._answered, self._leaving.is_set):
+                self._connected_s = time.monotonic()
                 self._handover.say("connected", f"{place(self._broker)}: connected")
                 self._serve(connection)
         finally:
@@ -122,8 +125,8 @@ class Worker:
     def _clear(self, connection: Connection) -> None:
         token = self._handover.first_token()
         if blames_message(connection.farewell) and token is not None:
-            sentence = lost_connection(connection.farewell, self._broker).sentence
-            self._handover.refuse(token, sentence, time.monotonic())
+            why = lost_connection(connection.farewell, self._broker)
+            self._handover.refuse(token, why.sentence, time.monotonic())
         self._handover.lost()
         self._status_tokens.clear()
         connection.close()

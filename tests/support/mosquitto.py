@@ -67,6 +67,11 @@ class Mosquitto:
             self.process.wait(10)
             self.process = None
 
+    def has_saved(self, text: str) -> bool:
+        """Whether `text` (a subscription, say) stands in what the broker keeps on disk."""
+        saved = self.folder / "mosquitto.db"
+        return saved.exists() and text.encode() in saved.read_bytes()
+
     def reload(self) -> None:
         """Read the access list again."""
         assert self.process is not None
