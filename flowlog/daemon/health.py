@@ -104,8 +104,7 @@ def _span(us: int) -> str:
 
 def _link(facts: Facts, now_us: int) -> Part:
     if not facts.port_open:
-        why = f": {facts.port_fault}" if facts.port_fault else ""
-        return Part("absent", f"port {facts.port} is not there{why}")
+        return Part("absent", facts.port_fault or f"port {facts.port} is not open")
     if now_us - max(facts.port_us, facts.bytes_us or 0) > FRESH_US:
         return Part("stale", f"port {facts.port} is open and silent")
     return Part("fresh", f"port {facts.port} is open")

@@ -76,10 +76,10 @@ def new_uid() -> str:
 def waiting(folder: Path) -> list[Path]:
     """Marks that wait in a rig's data folder, oldest first."""
     try:
-        names = sorted(entry for entry in os.listdir(folder / FOLDER) if entry.endswith(".json"))
+        found = sorted(path for path in (folder / FOLDER).iterdir() if path.suffix == ".json")
     except OSError:
         return []
-    return [folder / FOLDER / name for name in names[:_MOST_AT_ONCE]]
+    return found[:_MOST_AT_ONCE]
 
 
 def understand(path: Path) -> Mark:

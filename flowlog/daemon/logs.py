@@ -81,6 +81,9 @@ def set_up(verbose: bool, environ: Mapping[str, str] = os.environ) -> None:
     top.handlers[:] = [handler]
     top.propagate = False
     top.setLevel(logging.DEBUG if verbose else logging.INFO)
+    # The daemon says itself, with its patience, what the port and the broker say at once.
+    for chatty in ("flowlog.link", "flowlog.publish"):
+        logging.getLogger(chatty).setLevel(logging.DEBUG if verbose else logging.ERROR)
 
 
 REPEATS: Final = {"repeats": True}

@@ -68,9 +68,7 @@ class OwnAlerts:
             if condition.alert is None and waited >= PATIENCE_S.get(code, 0.0):
                 condition.alert = self._name(code)
                 since = condition.began_at or at
-                return Event(
-                    condition.alert, code, "opened", at, since, text, CODES[code].checks
-                )
+                return Event(condition.alert, code, "opened", at, since, text, CODES[code].checks)
             return None
         if condition.alert is None:
             condition.began_us = None
@@ -87,9 +85,7 @@ class OwnAlerts:
         self, code: str, text: str, at: Position, size: float | None = None, unit: str = ""
     ) -> Event:
         """Something that happened and is over."""
-        return Event(
-            self._name(code), code, "noted", at, at, text, (), size=size, size_unit=unit
-        )
+        return Event(self._name(code), code, "noted", at, at, text, (), size=size, size_unit=unit)
 
     def _name(self, code: str) -> str:
         self._number += 1

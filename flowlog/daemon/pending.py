@@ -109,8 +109,7 @@ class Piece:
             readings=self.readings,
             events=self.events,
             clock=[
-                ClockPoint(p.segment, p.t_us, p.wall_us, p.monotonic_us, run_id)
-                for p in self.clock
+                ClockPoint(p.segment, p.t_us, p.wall_us, p.monotonic_us, run_id) for p in self.clock
             ],
             segments=self.segments,
             stops=self.stops,

@@ -68,7 +68,7 @@ def resume(
             found = _go_on(route, row, folder, rig, stamp, put)
         except StoreError as error:
             # Unreadable does not mean that it will not be written: begin anew and leave it.
-            log.error("the open route cannot be read, a new one begins: %s", error)
+            log.warning("the open route cannot be read, a new one begins: %s", error)
             put(EndRoute(route, stamp.wall_us))
             found = None
         if found is not None:

@@ -9,16 +9,16 @@ from pathlib import Path
 from typing import Final
 
 from flowlog.daemon.announce import Announcer
-from flowlog.daemon.clock import Clock, SystemClock
+from flowlog.daemon.clock import Clock, SystemClock, quality
 from flowlog.daemon.health import Facts
 from flowlog.daemon.notify import Notifier
 from flowlog.daemon.pending import Route
-from flowlog.daemon.reader import Opening, PortReader, Source
+from flowlog.daemon.reader import Opening, PortReader
 from flowlog.daemon.resume import catch_up, resume
 from flowlog.daemon.watch import Watch
 from flowlog.daemon.watchdog import Watchdog
 from flowlog.daemon.writer import Store, Writer
-from flowlog.errors import FlowlogError
+from flowlog.link.source import Source
 from flowlog.publish.publisher import AnyPublisher, NullPublisher
 from flowlog.rig.model import Rig
 from flowlog.store.rows import OutboxMessage
@@ -31,15 +31,15 @@ STORE_OPEN_S: Final = 60.0
 PUBLISHER_STOP_S: Final = 1.0
 
 
-class DaemonError(FlowlogError):
-    """A part of the daemon died; the service manager should start it again."""
+class DiedError(Exception):
+    """A part of the daemon died: a fault of ours, for which the manager starts it again."""
 
 
 class Service:
     """One daemon for one rig. `run` works until `stop` is called, from any thread or a signal.
 
     Args:
-        open_source: opens the board's port, raising OSError or FlowlogError while it cannot.
+        source: the board's port; it is closed when `run` returns.
         until_idle_s: end by itself, and end the route too, when no byte came for so long.
         open_store, publisher, clock: tests put their own in place.
     """
@@ -49,9 +49,8 @@ class Service:
         rig: Rig,
         rig_text: str,
         folder: Path,
-        open_source: Callable[[], Source],
+        source: Source,
         *,
-        port: str = "",
         clock: Clock | None = None,
         publisher: AnyPublisher | None = None,
         open_store: Callable[[], Store] | None = None,
@@ -67,7 +66,7 @@ class Service:
         self._until_idle_s = until_idle_s
         self._stopping = threading.Event()
         now_us = self._now_us()
-        self.facts = Facts(now_us, port=port or rig.board.port)
+        self.facts = Facts(now_us, port=source.name)
         self._publisher = publisher or _publisher_of(rig)
         used = self._publisher.enabled and rig.broker is not None
         self._announcer = Announcer(rig.broker, rig) if used and rig.broker else None
@@ -75,9 +74,7 @@ class Service:
         self._watchdog = Watchdog(
             ("reader", "pipeline", "writer"), self._notifier.watchdog_s, now_us
         )
-        self._reader = PortReader(
-            open_source, self.facts, self._clock, lambda: self._tick("reader")
-        )
+        self._reader = PortReader(source, self.facts, self._clock, lambda: self._tick("reader"))
         self._writer = Writer(
             open_store or self._open_store,
             folder,
@@ -95,11 +92,16 @@ class Service:
         """End `run` soon. Only sets a flag, so a signal handler may call it."""
         self._stopping.set()
 
+    @property
+    def stopping(self) -> bool:
+        return self._stopping.is_set()
+
     def run(self) -> None:
         """Work until stopped.
 
         Raises:
-            FlowlogError: another daemon has the folder, or a part of this one died.
+            StoreBusyError: another daemon has the folder.
+            DiedError: a part of this one died.
         """
         self._writer.start()
         self._writer.first_try.wait(STORE_OPEN_S)
@@ -151,7 +153,7 @@ class Service:
                 watch.look()
                 self._say_how_it_is(watch, now_us)
                 if not self._writer.alive:
-                    raise DaemonError("the writer has died; see the lines before this one")
+                    raise DiedError("the writer has died; see the lines before this one")
             pattern = watch.pattern_due()
             if pattern is not None and self._reader.send(encode_alarm(*pattern)):
                 watch.pattern_sent(pattern)
@@ -221,8 +223,6 @@ class Service:
     def _farewell(self, route: Route, ended_wall_us: int) -> OutboxMessage | None:
         if self._announcer is None:
             return None
-        from flowlog.daemon.clock import quality
-
         kind = quality(self._clock.now().wall_us, self._clock.synchronised())
         return self._announcer.route_ended(route, ended_wall_us, kind, self._folder)
 

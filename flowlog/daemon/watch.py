@@ -200,9 +200,7 @@ class Watch:
         row = EventRow(event, wall_us, since_us, source, self._session.uid(event))
         piece.events.append(row)
         if self._announcer is not None:
-            piece.outbox.append(
-                self._announcer.event(row, self._session.route, self.quality())
-            )
+            piece.outbox.append(self._announcer.event(row, self._session.route, self.quality()))
         self._alarm.take(event, self._clock.now().monotonic_us)
         self._follow(event)
         _log_event(event)
@@ -246,11 +244,14 @@ class Watch:
         facts, health, now_us = self._facts, self.health, stamp.monotonic_us
         link, store, broker = health.link, health.store, health.broker
         bytes_fresh = facts.port_open and link.state == "fresh"
-        unreadable = bytes_fresh and (
-            now_us - max(facts.sample_us or 0, facts.port_us) > FRESH_US
-        )
+        unreadable = bytes_fresh and (now_us - max(facts.sample_us or 0, facts.port_us) > FRESH_US)
         conditions = (
-            ("port_lost", link.state == "absent", link.detail, f"port {facts.port} is back"),
+            (
+                "port_lost",
+                link.state == "absent",
+                facts.port_fault or link.detail,
+                f"port {facts.port} is back",
+            ),
             ("data_silent", link.state == "stale", link.detail, "the board sends again"),
             (
                 "data_unreadable",
@@ -401,7 +402,8 @@ def _log_event(event: Event) -> None:
     elif event.change == "cleared":
         log.info("%s: over. %s", title, event.text)
     else:
-        log.info(f"{title}: %s", event.text, extra=REPEATS)  # noqa: G004 - repeats go by title
+        # Repeats are known by what stands before the arguments, so the title must be in it.
+        log.info(f"{title}: %s", event.text, extra=REPEATS)
 
 
 def _sentence(text: str) -> str:

@@ -411,7 +411,7 @@ class Writer:
                 self._store.end_run(self._run_id, self._clock.now().wall_us)
                 self._store.close()
             except StoreError as error:
-                log.error("while closing the store: %s", error)
+                log.warning("while closing the store: %s", error)
 
     def _gather_rest(self) -> None:
         while True:
@@ -425,4 +425,3 @@ def _row(number: int, message: OutboxMessage) -> OutboxRow:
     return OutboxRow(
         number, message.topic, message.payload, message.qos, message.retain, message.key
     )
-

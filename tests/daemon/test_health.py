@@ -41,9 +41,9 @@ def test_no_sample_since_the_start_is_absent():
 
 def test_a_port_that_is_open_and_silent_is_stale_and_one_that_is_not_there_absent():
     assert assess(facts(), 110 * S).link.state == "stale"
-    gone = assess(facts(port_open=False, port_fault="no such file"), 101 * S)
+    gone = assess(facts(port_open=False, port_fault="/dev/board: no such port"), 101 * S)
     assert gone.link.state == "absent"
-    assert gone.sentence() == "Port /dev/board is not there: no such file."
+    assert gone.sentence() == "/dev/board: no such port."
 
 
 def test_a_store_that_fails_says_how_much_waits_in_memory():

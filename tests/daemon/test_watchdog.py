@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from flowlog.daemon.watchdog import Watchdog
@@ -10,7 +12,9 @@ LOOPS = ("reader", "pipeline", "writer")
 S = 1_000_000
 
 
-def pings(watchdog: Watchdog, until_s: int, stuck: str | None = None, since_s: int = 0) -> list[int]:
+def pings(
+    watchdog: Watchdog, until_s: int, stuck: str | None = None, since_s: int = 0
+) -> list[int]:
     """Run second by second; the seconds at which a ping went out."""
     sent = []
     for second in range(1, until_s):
@@ -24,7 +28,7 @@ def pings(watchdog: Watchdog, until_s: int, stuck: str | None = None, since_s: i
 
 def test_as_long_as_all_loops_come_round_it_pings_four_times_a_period():
     sent = pings(Watchdog(LOOPS, 60.0, 0), 600)
-    assert all(b - a == 15 for a, b in zip(sent[:-1], sent[1:], strict=True))
+    assert all(b - a == 15 for a, b in itertools.pairwise(sent))
     assert len(sent) == 40
 
 
