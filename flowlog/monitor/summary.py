@@ -30,6 +30,8 @@ class Alert:
     code: str
     text: str
     """The newest sentence that told its size."""
+    worst_text: str
+    """The sentence that told its largest size."""
     checks: tuple[str, ...]
     since: Position
     opened: Position
@@ -167,11 +169,13 @@ def alerts_of(events: Sequence[Event]) -> list[Alert]:
 def _alert(life: Sequence[Event]) -> Alert:
     told = [event for event in life if event.change != "cleared"] or list(life)
     newest = told[-1]
+    worst = max(told, key=lambda event: abs(event.size or 0.0))
     cleared = life[-1].at if life[-1].change == "cleared" else None
     return Alert(
         alert=newest.alert,
         code=newest.code,
         text=newest.text,
+        worst_text=worst.text,
         checks=newest.checks,
         since=newest.since,
         opened=life[0].at,

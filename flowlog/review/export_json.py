@@ -133,6 +133,7 @@ def _alert(alert: Alert, events: Sequence[EventRow]) -> dict[str, Any]:
         "alert": alert.alert,
         "code": alert.code,
         "text": alert.text,
+        "worst_text": alert.worst_text,
         "checks": list(alert.checks),
         "noted": alert.noted,
         "open": alert.open,

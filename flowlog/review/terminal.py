@@ -21,7 +21,6 @@ from flowlog.review.live_state import LiveState
 from flowlog.review.live_view import ASCII, BLOCKS, plain_line, screen
 
 REFRESH_S: Final = 0.3
-_LINE_EVERY_S: Final = 1.0
 
 Look = Callable[[], LiveState]
 Done = Callable[[], bool]
@@ -55,13 +54,15 @@ def on_screen(look: Look, console: Console, done: Done = never) -> bool:
     return False
 
 
-def as_lines(look: Look, write: Callable[[str], None], done: Done = never) -> None:
-    """Write one plain line a second until `done` or Ctrl-C."""
+def as_lines(
+    look: Look, write: Callable[[str], None], done: Done = never, every_s: float = 1.0
+) -> None:
+    """Write one plain line each `every_s` until `done` or Ctrl-C."""
     next_s = time.monotonic()
     with contextlib.suppress(KeyboardInterrupt):
         while not done():
             write(plain_line(look()))
-            next_s = max(next_s + _LINE_EVERY_S, time.monotonic())
+            next_s = max(next_s + every_s, time.monotonic())
             while not done() and (rest_s := next_s - time.monotonic()) > 0:
                 time.sleep(min(rest_s, 0.1))
 

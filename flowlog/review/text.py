@@ -219,8 +219,10 @@ def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[RenderableT
     title = code.title if code else alert.code.replace("_", " ").capitalize()
     lines: list[RenderableType] = [
         _indented(f"{title}{place}: began about {since}, said {said}, {end}"),
-        _indented(words.clean(alert.text), 4),
+        _indented(words.clean(alert.worst_text), 4),
     ]
+    if alert.worst_text != alert.text:
+        lines.append(_indented(f"At last: {words.clean(alert.text)}", 4))
     if (sure := sure_words(alert)) and "(" not in alert.text:
         lines.append(_indented(sure, 4))
     return lines
@@ -270,7 +272,7 @@ def _narrow(unit: str) -> str:
 
 def _table(*heads: str) -> Table:
     """Heads that begin with > stand at the right, those with = at the left; both never wrap."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=0, show_edge=False)
     for head in heads:
         if head.startswith(">"):
             table.add_column(head[1:], justify="right", no_wrap=True)
