@@ -14,59 +14,29 @@ from __future__ import annotations
 
 import math
 import tomllib
-from dataclasses import replace
 from importlib import resources
 from pathlib import Path
-from typing import Any, Final, cast
+from typing import Any, Final
 
 from flowlog.errors import FlowlogError
-from flowlog.physics.pumps import CentrifugalPump, DemandPump, DisplacementPump
 from flowlog.rig.faults import Faults, RigFileError, did_you_mean
 from flowlog.rig.model import Rig
 from flowlog.rig.reader import read_rig
 from flowlog.rig.table import Table
 from flowlog.simulator.noise import NOISES
 from flowlog.simulator.plan import (
-    FAULT_KINDS,
-    FAULT_SIZES,
     BoardPlan,
-    Fault,
-    FaultKind,
     GaugePlan,
     Leg,
     MeterPlan,
     Scenario,
 )
-from flowlog.simulator.supply import FAMILIES, Family, Supply, sized_supply
-from flowlog.units import UnitError, parse
-from flowlog.wire.records import RESET_CAUSES
+from flowlog.simulator.scenario_fault import read_fault
+from flowlog.simulator.scenario_pump import read_pump
 
 TABLES: Final = ("scenario", "pump", "tank", "board", "meter", "gauge", "stop", "fault")
 _LONGEST_S: Final = 48 * 3600.0
 _LARGEST_BYTES: Final = 256 * 1024
-_TIP_FAULTS: Final = frozenset({"tip blocked", "tip worn", "tip missing"})
-
-_SIZE_LIMITS: Final[dict[FaultKind, tuple[float, float]]] = {
-    "tip blocked": (0.0, 1.0),
-    "tip worn": (-0.5, 1.0),
-    "tip missing": (1.0, 20.0),
-    "leak after meter": (0.0, 20.0),
-    "leak before meter": (0.0, 20.0),
-    "strainer": (1.0, 1e4),
-    "strainer after gauge": (0.0, 100.0),
-    "pump weak": (0.0, 1.0),
-    "regulator": (-0.9, 2.0),
-    "tank empty": (0.0, 1.0),
-    "air": (0.0, 0.9),
-    "foam": (0.0, 0.5),
-    "meter stuck": (0.0, 1.0),
-    "meter double": (0.0, 3.0),
-    "gauge drift": (-1.0, 1.0),
-    "board reset": (0.1, 60.0),
-    "corrupt lines": (0.0, 1.0),
-    "lost lines": (0.0, 1.0),
-}
-"""Smallest and largest size; kinds that are not here take none."""
 
 
 class ScenarioFileError(FlowlogError):
@@ -123,7 +93,7 @@ def read_scenario(path: str | Path) -> Scenario:
     noise = general.choice("noise", tuple(NOISES), default="field")
     rig = _read_rig(general, where, rig_faults)
     general.end()
-    supply = _read_pump(_table(data, faults, "pump"), rig)
+    supply = read_pump(_table(data, faults, "pump"), rig)
     board, meter, gauge = (
         _read_board(_table(data, faults, "board"), rig),
         _read_meter(_table(data, faults, "meter")),
@@ -136,10 +106,10 @@ def read_scenario(path: str | Path) -> Scenario:
     total_s = sum(leg.duration_s for leg in legs)
     if total_s > _LONGEST_S:
         faults.add(("stop",), f"the route lasts {total_s / 3600:.0f} h (at most 48 h)")
-    wrong = [_read_fault(table, rig, total_s) for table in _tables(data, faults, "fault")]
-    told = [message for _, message in sorted(faults.found, key=lambda found: found[0])]
-    if told or rig_faults or rig is None or supply is None:
-        raise ScenarioFileError([*told, *rig_faults])
+    wrong = [read_fault(table, rig, total_s) for table in _tables(data, faults, "fault")]
+    told = [*_told(faults), *rig_faults]
+    if told or rig is None or supply is None:
+        raise ScenarioFileError(told)
     return Scenario(
         rig=rig,
         supply=supply,
@@ -155,6 +125,15 @@ def read_scenario(path: str | Path) -> Scenario:
     )
 
 
+def _told(faults: Faults) -> list[str]:
+    """The faults of the file in the order of its lines."""
+    try:
+        faults.raise_any()
+    except RigFileError as error:
+        return list(error.faults)
+    return []
+
+
 def _read_rig(table: Table, where: Path, told: list[str]) -> Rig | None:
     given = table.text("rig", example='rig = "rig.toml"', default=None, longest=1000)
     if not given:
@@ -164,82 +143,6 @@ def _read_rig(table: Table, where: Path, told: list[str]) -> Rig | None:
     except RigFileError as error:
         told.extend(error.faults)
         return None
-
-
-_OVERRIDES: Final[dict[str, tuple[type, ...]]] = {
-    "relief": (DisplacementPump, DemandPump),
-    "free_flow": (DisplacementPump, DemandPump),
-    "cut_in": (DemandPump,),
-    "cut_out": (DemandPump,),
-    "shut_off": (CentrifugalPump,),
-}
-
-
-def _read_pump(table: Table, rig: Rig | None) -> Supply | None:
-    family = cast("Family", table.choice("family", FAMILIES, default="demand relief"))
-    nan = math.nan
-    flow = table.quantity(
-        "flow", "flow", "0.01 gal/min", "200 gal/min", example='flow = "4 gal/min"', default=nan
-    )
-    limits = ("1 psi", "500 psi")
-    pressure = table.quantity(
-        "pressure", "pressure", *limits, example='pressure = "40 psi"', default=nan
-    )
-    loss_pa = table.quantity(
-        "line_loss", "pressure", "0 psi", "100 psi", example='line_loss = "1.5 psi"', default=nan
-    )
-    values = {
-        key: table.quantity(key, "pressure", *limits, example=f'{key} = "45 psi"', default=nan)
-        for key in ("relief", "cut_in", "cut_out", "shut_off")
-    }
-    values["free_flow"] = table.quantity(
-        "free_flow",
-        "flow",
-        "0.01 gal/min",
-        "200 gal/min",
-        example='free_flow = "7 gal/min"',
-        default=nan,
-    )
-    table.end()
-    if rig is None:
-        return None
-    conductance = rig.nominal_conductance
-    # One of the two is enough: the boom's tips give the other.
-    if math.isnan(pressure):
-        pressure = rig.expected_pressure_pa if math.isnan(flow) else (flow / conductance) ** 2
-    if math.isnan(flow):
-        flow = conductance * pressure**0.5
-    supply = sized_supply(family, flow, pressure)
-    for key, value in values.items():
-        if key in table and not math.isnan(value):
-            supply = _override(table, family, supply, key, value)
-    if not math.isnan(loss_pa):
-        supply = replace(supply, line_loss=loss_pa / flow**2)
-    return supply
-
-
-def _override(table: Table, family: Family, supply: Supply, key: str, value: float) -> Supply:
-    pump = supply.pump
-    if not isinstance(pump, _OVERRIDES[key]):
-        table.fault(key, f"a pump of the family '{family}' has none (leave the line out)")
-    elif isinstance(pump, DemandPump) and key in {"cut_in", "cut_out"}:
-        changed = (
-            replace(pump, cut_in_pa=value) if key == "cut_in" else replace(pump, cut_out_pa=value)
-        )
-        changed = replace(changed, stop_pa=max(pump.stop_pa, changed.cut_out_pa * 65 / 60))
-        if changed.cut_in_pa >= changed.cut_out_pa:
-            table.fault(key, "the switch must close at a lower pressure than it opens at")
-        return replace(supply, pump=changed)
-    elif isinstance(pump, CentrifugalPump):
-        return replace(supply, pump=replace(pump, shut_off_pa=value))
-    elif isinstance(pump, DemandPump | DisplacementPump) and key == "free_flow":
-        return replace(supply, pump=replace(pump, free_m3_s=value))
-    elif isinstance(pump, DemandPump | DisplacementPump) and key == "relief":
-        if pump.bypass.relief_pa is None:
-            table.fault(key, f"a pump of the family '{family}' has none (leave the line out)")
-            return supply
-        return replace(supply, pump=replace(pump, bypass=replace(pump.bypass, relief_pa=value)))
-    return supply
 
 
 def _read_tank(table: Table, given: bool) -> float | None:
@@ -302,63 +205,6 @@ def _read_stop(table: Table) -> list[Leg]:
         if pause and number + 1 < count:
             legs.append(Leg(pause, False, name))
     return [*legs, Leg(pause, False)] if pause else legs
-
-
-def _read_fault(table: Table, rig: Rig | None, total_s: float) -> Fault | None:
-    kind = table.text("kind", example='kind = "tip blocked"', default=None)
-    if kind and kind not in FAULT_KINDS:
-        table.fault("kind", f"'{kind}' is not a kind of fault ({did_you_mean(kind, FAULT_KINDS)})")
-        kind = ""
-    at = table.quantity("at", "time", "0 s", "48 h", example='at = "6 min"')
-    if total_s and at >= total_s:
-        table.fault("at", f"the route is over by then (it lasts {total_s / 60:.1f} min)")
-    over = table.quantity("over", "time", "0 s", "48 h", example='over = "30 s"', default=0.0)
-    until = table.quantity(
-        "until", "time", "0 s", "48 h", example='until = "8 min"', default=math.inf
-    )
-    if until <= at:
-        table.fault("until", "is not after `at`")
-    tips = rig.boom.tips if rig is not None else 60
-    tip = table.whole("tip", 1, tips, example="tip = 3") if "tip" in table else None
-    cause = table.choice("cause", RESET_CAUSES, default="watchdog")
-    size = None
-    if kind:
-        fault_kind = cast("FaultKind", kind)
-        size = _read_size(table, fault_kind)
-        if kind in {"tip blocked", "tip missing"} and "tip" not in table:
-            table.fault("tip", "missing (which tip, from the left; write for instance tip = 3)")
-        if kind not in _TIP_FAULTS and "tip" in table:
-            table.fault("tip", f"'{kind}' is not a fault of one tip (leave the line out)")
-        if kind != "board reset" and "cause" in table:
-            table.fault("cause", "only a 'board reset' has one (leave the line out)")
-    table.end()
-    if not kind or math.isnan(at + over):
-        return None
-    return Fault(cast("FaultKind", kind), at, size, over, until, tip, cause)
-
-
-def _read_size(table: Table, kind: FaultKind) -> float | None:
-    value = table.raw("size")
-    if value is None:
-        return None
-    if kind not in _SIZE_LIMITS:
-        table.fault("size", f"'{kind}' has none (leave the line out)")
-        return None
-    low, high = _SIZE_LIMITS[kind]
-    meaning = FAULT_SIZES[kind][1]
-    if isinstance(value, str):
-        try:
-            value = parse(value, "share" if kind != "board reset" else "time")
-        except UnitError as error:
-            table.fault("size", f"{error} ({meaning})")
-            return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        table.fault("size", f"is not a number ({meaning}; {low:g} to {high:g})")
-        return None
-    if not low <= value <= high:
-        table.fault("size", f"{value} is outside {low:g} to {high:g} ({meaning})")
-        return None
-    return float(value)
 
 
 def _table(data: dict[str, Any], faults: Faults, name: str, *, needed: bool = False) -> Table:

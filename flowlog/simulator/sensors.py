@@ -68,8 +68,7 @@ def count_edges(turned: Floats, rate: Floats, t_s: Floats, step_s: float, vanes:
     previous = np.concatenate(([0], count[:-1]))
     fresh = count > previous
     place = count + vanes[count % len(vanes)]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        back_s = np.where(fresh, (turned - place) / rate, 0.0)
+    back_s = np.where(fresh, (turned - place) / np.maximum(rate, 1e-9), 0.0)
     edge = t_s - np.clip(back_s, 0.0, step_s)
     latest = np.maximum.accumulate(np.where(fresh, np.arange(len(count)), -1))
     return Pulses(count, np.where(latest >= 0, edge[np.maximum(latest, 0)], -1.0))
