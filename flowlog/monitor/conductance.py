@@ -12,8 +12,12 @@ clogged tip of twelve takes away.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, log
+from itertools import pairwise
+from math import exp, fsum, log
 from statistics import median
+
+from flowlog.monitor.cusum import Innovation
+from flowlog.monitor.ticks import TICK_MS
 
 _METER_LAG_S = 0.2
 """First-order lag of a small turbine (0.15 to 0.25 s); the pressure is delayed alike, so that a
@@ -34,16 +38,28 @@ pressure noise of this class of rig; assumed until `NoiseLevel` has measured it.
 _NOISE_FLOOR_S = 2e-4
 _TAU_S = 2.0
 """Correlation time that is assumed where only a variance is known."""
-_BLOCK_S = 5.0
-_BLOCKS_KEPT = 60
-_PRIOR_BLOCKS = 12
+_TICK_S = TICK_MS * 1e-3
+_DECAY = exp(-_TICK_S / _TAU_S)
+_NEWS_SHARE = 1.0 / 240.0
+"""The variance of the news is averaged over two minutes."""
+_NEWS_CUT = 9.0
+_BLOCK_S = 2.5
+_BLOCKS_KEPT = 120
+_PRIOR_BLOCKS = 24
 """What is assumed counts like a minute of what is measured."""
-_BLOCKS_SHORT = 6
-_SHORT_MARGIN = 3.0
-"""The median of six squares exceeds three times its expectation in one case of fifty."""
-_BLOCKS_HELD_BACK = 2
-"""The newest differences are left out: one that holds the step of a fault would raise the noise
-and with it the threshold, just when the fault is to be found."""
+_BLOCKS_SHORT = 12
+_SHORT_MARGIN = 2.5
+"""The mean of twelve squares exceeds this multiple of its expectation in one case of 500."""
+_BLOCKS_HELD_BACK = 4
+"""The newest ten seconds are left out: a difference that holds the step of a fault would raise
+the noise and with it the threshold, just when the fault is to be found."""
+_DIFFERENCE = 0.451
+"""Variance of the difference between successive block means, as a multiple of density / block:
+2 (v - c) with v = 1 - a (1 - e), c = a (1 - e)^2 / 2, a = tau / block, e = exp(-1 / a)."""
+_CUT = 3.0 / 0.455
+_CUT_MEAN = 0.857
+"""Squares are cut at three times their variance, taken from their median (0.455 of it for a
+normal variable), against bursts of air; what is left has this mean."""
 
 
 class Residual:
@@ -125,13 +141,11 @@ class Baseline:
 
 
 class NoiseLevel:
-    """Running noise density of the residual, from differences between successive 5 s means.
+    """Running noise density of the residual, from differences of successive block means.
 
-    A difference is blind to the level and to slow drift, and a median of differences is blind to
-    a few bursts. For noise with a correlation time of 2 s the variance of such a difference is
-    0.93 times the density over the block's length (worked out from its autocovariance), and the
-    median of a squared normal is 0.455 of its variance. Five minutes of differences give the
-    level; half a minute that is much rougher than them (a rough patch of ground) overrules it.
+    A difference is blind to the level and to slow drift. Five minutes of differences give the
+    level to about 15 %; half a minute that is much rougher than them (a rough patch of ground)
+    overrules it.
     """
 
     def __init__(self) -> None:
@@ -141,17 +155,39 @@ class NoiseLevel:
         self._squares: list[float] = []
         self._prior_s = NOISE_DENSITY_S
         self.density_s = NOISE_DENSITY_S
+        self._residual: float | None = None
+        self._news_variance = 0.0
+
+    def whiten(self, residual: float, seconds: float) -> Innovation | None:
+        """What this tick brings beyond what the one before foretold; None after a break."""
+        before, self._residual = self._residual, residual
+        if before is None:
+            return None
+        decay = _DECAY if seconds == _TICK_S else exp(-seconds / _TAU_S)
+        rest = 1.0 - decay
+        news = residual - decay * before
+        # Whitened noise of this density has at least this variance; vanes and white noise of
+        # the count add to it, which only the news themselves tell.
+        floor = rest * rest * self.density_s / seconds
+        variance = max(floor, self._news_variance)
+        square = min(news * news, _NEWS_CUT * variance)
+        self._news_variance += _NEWS_SHARE * (square - self._news_variance)
+        return Innovation(residual, news, rest, variance, seconds)
 
     def expect(self, first: Sequence[float]) -> None:
         """A first idea from the ticks on which the baseline was armed, if they are rough."""
         middle = median(first)
         spread = median(abs(value - middle) for value in first) / 0.6745
         self._prior_s = self.density_s = max(NOISE_DENSITY_S, 2.0 * _TAU_S * spread * spread)
+        news = [after - _DECAY * before for before, after in pairwise(first)]
+        middle = median(news)
+        self._news_variance = (median(abs(value - middle) for value in news) / 0.6745) ** 2
 
     def restart(self) -> None:
         """Spraying was interrupted: the next mean has no neighbour."""
         self._block_sum = self._block_s = 0.0
         self._before = None
+        self._residual = None
 
     def add(self, residual: float, seconds: float) -> None:
         self._block_sum += residual * seconds
@@ -169,10 +205,16 @@ class NoiseLevel:
     def _density(self, squares: list[float]) -> float:
         if not squares:
             return self._prior_s
-        scale = _BLOCK_S / (0.455 * 0.93)
         count = len(squares)
-        measured = median(squares) * scale
-        level = (_PRIOR_BLOCKS * self._prior_s + count * measured) / (_PRIOR_BLOCKS + count)
+        level = _PRIOR_BLOCKS * self._prior_s + count * _density_of(squares)
+        level /= _PRIOR_BLOCKS + count
         if count >= _BLOCKS_SHORT:
-            level = max(level, median(squares[-_BLOCKS_SHORT:]) * scale / _SHORT_MARGIN)
+            level = max(level, _density_of(squares[-_BLOCKS_SHORT:]) / _SHORT_MARGIN)
         return max(level, _NOISE_FLOOR_S)
+
+
+def _density_of(squares: list[float]) -> float:
+    """Noise density from squared differences of block means, cut against bursts."""
+    cut = _CUT * median(squares)
+    mean = fsum(min(square, cut) for square in squares) / len(squares)
+    return mean / _CUT_MEAN * _BLOCK_S / _DIFFERENCE

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log
+from typing import NamedTuple
 
 _AGREE_OF = 6
 _AGREE = 5
@@ -13,9 +14,13 @@ _AGREE_MASK = (1 << _AGREE_OF) - 1
 half a second. A shift is believed when five of the last six ticks lie beyond half of it, which
 no such burst can do and which a clogged tip does in two and a half seconds."""
 
-_CAP = 1.25
-"""A tick counts for no more than a residual of 1.25 times the shift, so that the sum stays
-proportional to time and not to the violence of one burst."""
+_CAP_NATS = 8.0
+"""No single tick adds more than this: three ticks at least must speak for a shift, and the
+violence of one burst counts no more than its length."""
+
+_CLEAR_OF = 10.0
+"""An error b of the level multiplies the false alarms of a test for shift d at threshold h by
+exp(2 b h / d): by 30 for b = d / 10 and h = 17, for the minute or so until the level is better."""
 
 _LEAST_NATS = 5.0
 """The law for the threshold holds for large ones only; below this a shift that the noise has
@@ -34,12 +39,27 @@ class Alarm:
     """Log likelihood ratio, in nats."""
 
 
-class ShiftTest:
-    """One-sided CUSUM for one shift of the mean, Gaussian noise of a given density.
+class Innovation(NamedTuple):
+    """One tick's residual, and what of it the tick before did not foretell."""
 
-    A tick of `seconds` with residual r adds (shift * r - shift^2 / 2) * seconds / density nats
-    to the log likelihood ratio; the sum never falls below zero and its last zero is the maximum
-    likelihood estimate of the onset (Page's test).
+    residual: float
+    news: float
+    """Residual minus `decay` times the residual before: white for correlated noise."""
+    rest: float
+    """1 - decay: what is left of a lasting shift in `news` after its first tick."""
+    variance: float
+    """Of `news` while all is healthy."""
+    seconds: float
+
+
+class ShiftTest:
+    """One-sided CUSUM for one shift of the mean, in noise that is correlated over seconds.
+
+    The noise is whitened first: a lasting shift d leaves d in the news of its first tick and
+    (1 - decay) d in those that follow. News e with variance v under a shift s of its mean add
+    (s e - s^2 / 2) / v nats to the log likelihood ratio; the sum never falls below zero, and its
+    last zero is the maximum likelihood estimate of the onset (Page's test). A shift may come at
+    once or creep in, so a sum that starts anew takes whichever start explains the tick better.
     """
 
     def __init__(self, shift: float) -> None:
@@ -47,7 +67,6 @@ class ShiftTest:
         self._sign = 1.0 if shift > 0 else -1.0
         self._size = abs(shift)
         self._half = 0.5 * self._size
-        self._cap = _CAP * self._size
         self.sum = 0.0
         self.seconds = 0.0
         self._agree = 0
@@ -58,14 +77,18 @@ class ShiftTest:
         self.seconds = 0.0
         self._agree = 0
 
-    def step(self, residual: float, seconds: float, density_s: float) -> None:
-        along = residual * self._sign
-        self._agree = (self._agree << 1 | (along > self._half)) & _AGREE_MASK
-        along = min(along, self._cap)
-        total = self.sum + self._size * (along - self._half) * seconds / density_s
+    def step(self, tick: Innovation) -> None:
+        sign = self._sign
+        self._agree = (self._agree << 1 | (tick.residual * sign > self._half)) & _AGREE_MASK
+        news = tick.news * sign
+        lasting = self._size * tick.rest
+        nats = lasting * (news - 0.5 * lasting) / tick.variance
+        if self.sum == 0.0:
+            nats = max(nats, self._size * (news - self._half) / tick.variance)
+        total = self.sum + min(nats, _CAP_NATS)
         if total > 0.0:
             self.sum = total
-            self.seconds += seconds
+            self.seconds += tick.seconds
         else:
             self.sum = 0.0
             self.seconds = 0.0
@@ -94,14 +117,22 @@ class Bank:
         information = shift * shift / (2.0 * density_s)
         return max(_LEAST_NATS, log(max(1.0, self._count * self._between_s * information)))
 
-    def step(self, residual: float, seconds: float, density_s: float) -> Alarm | None:
-        """Take one settled tick in; return the alarm with the strongest evidence, if any."""
+    def step(self, tick: Innovation, density_s: float, known_to: float) -> Alarm | None:
+        """Take one settled tick in; return the alarm with the strongest evidence, if any.
+
+        `known_to` is the standard uncertainty of the healthy level. A shift is not looked for
+        before it is `_CLEAR_OF` times that: an error of the level counts as a shift in all ticks.
+        """
+        smallest = _CLEAR_OF * known_to
         if density_s != self._density_s:
             self._density_s = density_s
             self._thresholds = [self.threshold(test.shift, density_s) for test in self._tests]
         best: Alarm | None = None
         for test, threshold in zip(self._tests, self._thresholds, strict=True):
-            test.step(residual, seconds, density_s)
+            if abs(test.shift) < smallest:
+                test.reset()
+                continue
+            test.step(tick)
             if test.crossed(threshold) and (best is None or test.sum > best.evidence):
                 best = Alarm(test.shift, test.seconds, test.sum)
         return best

@@ -12,7 +12,7 @@ from math import exp, log, sqrt
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.conductance import Baseline, NoiseLevel, Residual
-from flowlog.monitor.cusum import Alarm, Bank, ShiftTest
+from flowlog.monitor.cusum import Alarm, Bank, Innovation, ShiftTest
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.moment import Moment
 from flowlog.rig.model import Rig
@@ -93,10 +93,13 @@ class BoomWatch:
         residual = tick.log_conductance - baseline.level
         self._recent.append((tick, residual))
         self._noise.add(residual, tick.seconds)
+        innovation = self._noise.whiten(residual, tick.seconds)
         if self._fault is not None:
-            self._follow(self._fault, tick, residual)
-        else:
-            alarm = self._bank.step(residual, tick.seconds, self._noise.density_s)
+            self._follow(self._fault, tick, innovation, residual)
+        elif innovation is not None:
+            density = self._noise.density_s
+            known_to = sqrt(density / baseline.seconds)
+            alarm = self._bank.step(innovation, density, known_to)
             if alarm is not None:
                 self._raise(tick, alarm)
             elif baseline.learning and self._bank.quiet:
@@ -131,8 +134,13 @@ class BoomWatch:
             spent -= first.seconds
         return since, total / spent, spent
 
-    def _follow(self, fault: _Fault, tick: _Settled, residual: float) -> None:
-        fault.back.step(residual - fault.level, tick.seconds, self._noise.density_s)
+    def _follow(
+        self, fault: _Fault, tick: _Settled, innovation: Innovation | None, residual: float
+    ) -> None:
+        if innovation is not None:
+            # The test for the way back sees the fault's level as its zero.
+            news = innovation.news - innovation.rest * fault.level
+            fault.back.step(innovation._replace(residual=residual - fault.level, news=news))
         if fault.back.crossed(_CLEAR_NATS):
             text = "The boom passes what its healthy baseline says again."
             self._book.clear(fault.code, tick.at, text)

@@ -1,0 +1,122 @@
+"""Learning the healthy level and its noise."""
+
+from __future__ import annotations
+
+from math import log
+
+import numpy as np
+import pytest
+
+from flowlog.monitor.conductance import (
+    ARM_S,
+    LEARN_S,
+    NOISE_DENSITY_S,
+    Baseline,
+    NoiseLevel,
+    Residual,
+)
+
+
+def wander(seconds: float, seed: int, density_s: float) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    decay = np.exp(-0.5 / 2.0)
+    sigma = np.sqrt(density_s / 4.0)
+    out = np.empty(round(seconds * 2))
+    now = rng.normal(0, sigma)
+    for i, kick in enumerate(rng.normal(0, sigma * np.sqrt(1 - decay**2), len(out))):
+        now = decay * now + kick
+        out[i] = now
+    return out
+
+
+def test_the_residual_is_the_log_conductance_when_all_is_steady():
+    residual = Residual()
+    for _ in range(5):
+        value = residual.step(0.5, 2e-4, 250e3)
+    assert value == pytest.approx(log(2e-4 / 250e3**0.5))
+
+
+def test_the_pressure_is_delayed_as_the_meter_delays_the_flow():
+    """Flow behind a lag of 0.2 s against pressure without one: a step leaves no residual."""
+    residual = Residual()
+    true = lambda t: np.where(t < 5.0, 200e3, 300e3)  # noqa: E731
+    fine = np.arange(0, 10, 1e-3)
+    root = np.sqrt(true(fine))
+    lagged = np.empty_like(root)
+    now = root[0]
+    for i, value in enumerate(root):
+        now += (value - now) * (1 - np.exp(-1e-3 / 0.2))
+        lagged[i] = now
+    values = []
+    for k in range(20):
+        part = slice(500 * k, 500 * (k + 1))
+        values.append(residual.step(0.5, 1e-6 * lagged[part].mean(), true(fine[part]).mean()))
+    assert np.ptp(values) < 2e-3
+    assert np.ptp(np.log(root.reshape(20, 500).mean(axis=1))) > 0.19
+
+
+@pytest.mark.parametrize(("flow", "pressure"), [(0.0, 250e3), (1e-4, 0.0), (1e-4, -5e3)])
+def test_no_flow_or_no_pressure_has_no_conductance(flow, pressure):
+    assert Residual().step(0.5, flow, pressure) is None
+
+
+def test_the_baseline_arms_after_twenty_seconds_and_learns_for_five_minutes():
+    baseline = Baseline()
+    armed_at = [i for i in range(1, 700) if baseline.add(1.0, 0.5)]
+    assert armed_at == [ARM_S * 2]
+    assert not baseline.learning
+    assert LEARN_S == 300.0
+
+
+def test_a_burst_while_arming_does_not_shift_the_level():
+    baseline = Baseline()
+    for i in range(int(ARM_S * 2)):
+        baseline.add(-0.4 if i in (3, 4, 5) else 0.0, 0.5)
+    assert baseline.level == 0.0
+
+
+def test_the_level_is_as_good_as_its_noise_allows():
+    """Spread of a mean over 300 s: sqrt(density / 300 s), here 0.115 %."""
+    levels = []
+    for seed in range(60):
+        baseline = Baseline()
+        for value in wander(LEARN_S, seed, NOISE_DENSITY_S):
+            baseline.add(float(value), 0.5)
+        levels.append(baseline.level)
+    assert np.std(levels) == pytest.approx((NOISE_DENSITY_S / LEARN_S) ** 0.5, rel=0.4)
+
+
+@pytest.mark.parametrize("density", [4e-4, 1.6e-3, 3.6e-3])
+def test_noise_is_measured_within_a_factor_of_two(density):
+    found = []
+    for seed in range(20):
+        noise = NoiseLevel()
+        for value in wander(400.0, seed, density):
+            noise.add(float(value), 0.5)
+        found.append(noise.density_s)
+    assert 0.6 * density < np.median(found) < 1.5 * density
+    assert max(found) < 4.0 * density
+
+
+def test_the_step_of_a_fault_does_not_raise_the_noise_while_it_is_looked_for():
+    noise = NoiseLevel()
+    values = wander(300.0, 3, NOISE_DENSITY_S)
+    for value in values:
+        noise.add(float(value), 0.5)
+    before = noise.density_s
+    for value in values[:16]:
+        noise.add(float(value) + log(0.5), 0.5)
+    assert noise.density_s < 1.3 * before
+
+
+def test_a_rough_start_is_expected_to_go_on_rough():
+    """Three times the spread is nine times the density; 20 s tell it roughly."""
+    found = []
+    for seed in range(30):
+        noise = NoiseLevel()
+        noise.expect([float(v) for v in wander(20.0, seed, 9 * NOISE_DENSITY_S)])
+        found.append(noise.density_s / NOISE_DENSITY_S)
+    assert 5 < np.median(found) < 13
+    calm = NoiseLevel()
+    calm.expect([0.0] * 40)
+    assert calm.density_s == NOISE_DENSITY_S
