@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flowlog.simulator.noise import generator
-from flowlog.simulator.plan import Scenario
+from flowlog.simulator.plan import BoardPlan, Scenario
 from flowlog.simulator.plant import Truth
 from flowlog.simulator.sensors import Pulses, Readings
 from flowlog.wire.records import PROTOCOL, Hello
@@ -94,7 +94,7 @@ def board_samples(
         The samples; each hello with the number of samples that stand before it; and for each
         sample its index in the arrays of the truth.
     """
-    plan = scenario.board
+    plan = _fitted(scenario)
     n = len(truth.t_s)
     late_us = generator(scenario.seed, "loop").integers(0, LOOP_US // plan.tick_us, n)
     tables, hellos, grid = [], [], []
@@ -123,7 +123,7 @@ def board_samples(
             table[:, 5:9] = (0, plan.readings_per_sample, 0, 0)
         if plan.valve:
             table[:, 9] = truth.spraying[part]
-        if plan.wheel and scenario.rig.wheel is not None:
+        if plan.wheel:
             turns, edge = _counted(wheel, boot, exact_us, clock)
             table[:, 10], table[:, 11] = turns, edge + offset[1]
         table[:, 1:5] %= COUNTER_MODULUS
@@ -138,8 +138,14 @@ def board_samples(
     return Samples(np.concatenate(tables)), hellos, np.concatenate(grid)
 
 
-def _hello(scenario: Scenario, boot: Boot, seq: int) -> Hello:
+def _fitted(scenario: Scenario) -> BoardPlan:
+    """The board with what the rig has: a wheel input without a wheel counts for none."""
     plan = scenario.board
+    return replace(plan, wheel=plan.wheel and scenario.rig.wheel is not None)
+
+
+def _hello(scenario: Scenario, boot: Boot, seq: int) -> Hello:
+    plan = _fitted(scenario)
     return Hello(
         boot=boot.number,
         seq=seq % COUNTER_MODULUS,

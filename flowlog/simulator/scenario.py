@@ -164,6 +164,8 @@ def _read_board(table: Table, rig: Rig | None) -> BoardPlan:
             "crystal_ppm", -10000, 10000, example="crystal_ppm = 50", default=0.0
         ),
     )
+    if plan.wheel and rig is not None and rig.wheel is None:
+        table.fault("wheel", "the rig file has no [wheel] (add one there, or leave the line out)")
     table.end()
     return plan
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flowlog.simulator.conditions import profile
 from flowlog.simulator.noise import autoregressive, first_order, generator
 from flowlog.simulator.plan import Scenario
-from flowlog.simulator.plant import Truth, profile
+from flowlog.simulator.plant import Truth
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

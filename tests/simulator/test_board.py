@@ -133,6 +133,7 @@ def test_what_is_not_fitted_is_not_sent():
     full = _run()
     assert np.array_equal(full.samples.column("valve") == 1, full.truth.spraying)
     assert set(full.samples.column("wheel")) == {ABSENT}
+    assert _run(wheel=True).hellos[0][1].channels == "FPV"  # the rig has no wheel
     no_gauge = _run(gauge=False)
     assert no_gauge.hellos[0][1].channels == "FV"
     assert encode_sample(no_gauge.samples.table[50].tolist())

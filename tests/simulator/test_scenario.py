@@ -219,6 +219,7 @@ colour = "red"
         (STOP + '[pump]\nfamily = "roller"\ncut_in = "40 psi"\n', r"pump.cut_in: a pump of"),
         (STOP + '[pump]\nfamily = "demand"\nrelief = "40 psi"\n', r"pump.relief: a pump of"),
         (STOP + '[pump]\nfamily = "demand"\ncut_in = "90 psi"\n', r"pump.cut_in: the switch"),
+        (STOP + "[board]\nwheel = true\n", r"board.wheel: the rig file has no"),
         (STOP + "[tank]\n", r"tank.start: missing"),
         (STOP + "stop = 3\n[tank]\nstart = 3\n", r"tank.start: 3 has no unit"),
         ("", r"stop: there is no stop"),
