@@ -2,39 +2,26 @@
 
 from __future__ import annotations
 
-import re
-from array import array
 from binascii import crc_hqx
 from collections import deque
-from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from flowlog.wire.encode import hello_fault, sample_fault
+from flowlog.wire.bulk import rows_of
 from flowlog.wire.lines import LineSplitter
-from flowlog.wire.records import HIGHEST_BOOT, MAX_LINE, U32, Hello
-from flowlog.wire.samples import ABSENT, FIELDS, Samples
+from flowlog.wire.parse import Fault, FaultKind, parse
+from flowlog.wire.records import MAX_LINE, Hello
+from flowlog.wire.samples import FIELDS, Samples
 
-FaultKind = Literal["bad crc", "malformed", "too long", "not text"]
+__all__ = ["Counts", "Decoded", "Decoder", "Fault", "FaultKind"]
 
 _RECENT: Final = 16
-_OPTIONAL_ABSENT: Final = (ABSENT, ABSENT, ABSENT)
 _NUMERIC: Final = b",0123456789"
-_NOT_PRINTABLE: Final = re.compile(rb"[^\x20-\x7e]")
-_HELLO_FIELDS: Final = 10
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One line that was dropped, and why."""
-
-    kind: FaultKind
-    line: bytes
-    """The line as received, at most `MAX_LINE` bytes of it."""
-    text: str
-    """What is wrong with it, in one plain phrase."""
+_PLAIN: Final = (9, 10, 12)
+"""Commas of a sample with no gap: no option, the valve, the valve and the wheel."""
 
 
 @dataclass(slots=True)
@@ -88,9 +75,12 @@ class Decoder:
 
     def feed(self, data: bytes) -> Decoded:
         """Decode the lines that `data` completes."""
-        decoded = Decoded()
-        flat: list[int] = []
-        for line in self._lines.feed(data):
+        lines = self._lines.feed(data)
+        self.counts.overlong_bytes = self._lines.overlong_bytes
+        if not lines:
+            return Decoded()
+        work = _Work(lines, self.counts)
+        for i, line in enumerate(lines):
             # The sample as a healthy board sends it, thousands of times for each other line.
             body, star, crc = line.rpartition(b"*")
             if (
@@ -99,141 +89,95 @@ class Decoder:
                 and body[:2] == b"S,"
                 and len(line) < MAX_LINE
                 and body.translate(None, _NUMERIC) == b"S"
+                and (commas := body.count(b",")) in _PLAIN
             ):
-                row = _plain_row(body)
-                if row:
-                    flat += row
-                    continue
-            self._other(line, decoded, flat)
-        self.counts.overlong_bytes = self._lines.overlong_bytes
-        self._flush(decoded, flat)
+                work.plain(i, body[2:], commas)
+            else:
+                work.other(i)
+        decoded = work.done()
+        for fault in decoded.faults:
+            self._recent.append(fault)
         return decoded
 
     def drop_partial(self) -> None:
         """Forget a begun line, when what follows is known not to be its rest."""
         self._lines.drop()
 
-    def _flush(self, decoded: Decoded, flat: list[int]) -> None:
-        if flat:
-            table = np.frombuffer(array("q", flat), dtype=np.int64).reshape(-1, len(FIELDS))
-            decoded.items.append(Samples(table))
-            self.counts.samples += len(table)
-            flat.clear()
 
-    def _other(self, line: bytes, decoded: Decoded, flat: list[int]) -> None:
-        """Whatever is not a plain sample: hello, short or extended sample, unknown, or a fault."""
+class _Work:
+    """The lines of one call. Plain samples of one form are gathered and read together."""
+
+    def __init__(self, lines: list[bytes], counts: Counts) -> None:
+        self._lines = lines
+        self._counts = counts
+        self._commas = 0
+        self._texts: list[bytes] = []
+        self._where: list[int] = []
+        self._tables: list[NDArray[np.int64]] = []
+        self._items: list[Samples | Hello] = []
+        self._faults: list[tuple[int, Fault]] = []
+
+    def plain(self, i: int, text: bytes, commas: int) -> None:
+        """Line `i` has a right checksum and is made of digits and so many commas."""
+        if commas != self._commas:
+            self._read_gathered()
+            self._commas = commas
+        self._texts.append(text)
+        self._where.append(i)
+
+    def other(self, i: int) -> None:
+        """Line `i` is a hello, a sample of another form, unknown, or a fault."""
+        line = self._lines[i]
         text = line.removesuffix(b"\r")
         if not text:
-            self.counts.blank += 1
+            self._counts.blank += 1
             return
-        found = _slow(line, text)
-        match found:
-            case Fault(kind):
-                decoded.faults.append(found)
-                self._recent.append(found)
-                attribute = kind.replace(" ", "_")
-                setattr(self.counts, attribute, getattr(self.counts, attribute) + 1)
+        match parse(line, text):
+            case Fault() as fault:
+                self._faults.append((i, fault))
             case None:
-                self.counts.unknown += 1
-            case (record, extra):
-                self.counts.extra_fields += extra
-                if isinstance(record, Hello):
-                    self._flush(decoded, flat)
-                    decoded.items.append(record)
-                    self.counts.hellos += 1
-                else:
-                    flat += record
+                self._counts.unknown += 1
+            case (Hello() as hello, extra):
+                self._counts.extra_fields += extra
+                self._end_block()
+                self._items.append(hello)
+                self._counts.hellos += 1
+            case (row, extra):
+                self._counts.extra_fields += extra
+                self._read_gathered()
+                self._tables.append(np.array([row], dtype=np.int64))
 
+    def done(self) -> Decoded:
+        self._end_block()
+        # A damaged sample among the gathered ones is found later than it came.
+        self._faults.sort(key=lambda found: found[0])
+        for _, fault in self._faults:
+            name = fault.kind.replace(" ", "_")
+            setattr(self._counts, name, getattr(self._counts, name) + 1)
+        return Decoded(self._items, [fault for _, fault in self._faults])
 
-def _plain_row(body: bytes) -> list[int] | None:
-    """The row of a sample line with no empty and no extra field, if nothing is wrong with it."""
-    try:
-        row = list(map(int, body[2:].split(b",")))
-    except ValueError:
-        return None
-    size = len(row)
-    if size == 9:
-        row += _OPTIONAL_ABSENT
-    elif size == 10:
-        row += _OPTIONAL_ABSENT[:2]
-    elif size != 12:
-        return None
-    n = row[6]
-    if (
-        max(row) <= U32
-        and row[0] <= HIGHEST_BOOT
-        and n
-        and n * row[7] <= row[5] <= n * row[8]
-        and row[9] <= 1
-    ):
-        return row
-    return None
+    def _read_gathered(self) -> None:
+        if not self._texts:
+            return
+        texts, self._texts = self._texts, []
+        where, self._where = self._where, []
+        table = rows_of(texts, self._commas)
+        if table is None:
+            rows: list[list[int]] = []
+            for i in where:
+                match parse(self._lines[i], self._lines[i].removesuffix(b"\r")):
+                    case Fault() as fault:
+                        self._faults.append((i, fault))
+                    case (list() as row, _):
+                        rows.append(row)
+            table = np.array(rows, dtype=np.int64).reshape(-1, len(FIELDS))
+        if len(table):
+            self._tables.append(table)
 
-
-def _slow(line: bytes, text: bytes) -> tuple[Hello | list[int], bool] | Fault | None:
-    """A record and whether fields were left over; a fault; or None for an unknown type."""
-    if len(line) >= MAX_LINE:
-        return Fault("too long", line, f"longer than {MAX_LINE} bytes")
-    odd = _NOT_PRINTABLE.search(text)
-    if odd:
-        byte = text[odd.start()]
-        return Fault("not text", line, f"byte 0x{byte:02X} at position {odd.start()} is no text")
-    body, star, crc = text.rpartition(b"*")
-    if not star:
-        return Fault("bad crc", line, "no checksum: a line ends with * and four hex digits")
-    right = b"%04X" % crc_hqx(body, 0xFFFF)
-    if crc != right:
-        said, made = crc.decode("ascii"), right.decode("ascii")
-        return Fault("bad crc", line, f"the checksum says {said}, the text gives {made}")
-    kind, *fields = body.decode("ascii").split(",")
-    try:
-        if kind == "S":
-            return _sample(fields)
-        if kind == "H":
-            return _hello(fields)
-    except ValueError as error:
-        return Fault("malformed", line, str(error))
-    if not kind:
-        return Fault("malformed", line, "no record type")
-    return None
-
-
-def _number(name: str, text: str) -> int:
-    # The line is ASCII by now, so isdigit means 0-9: no sign, space, underscore or other script.
-    if not text.isdigit() or int(text) > U32:
-        raise ValueError(f"{name} '{text}' is not a whole number within 0..{U32}")
-    return int(text)
-
-
-def _sample(fields: Sequence[str]) -> tuple[list[int], bool]:
-    if len(fields) < 9:
-        raise ValueError(f"{len(fields)} fields where a sample has at least 9")
-    row = [_number(name, text) for name, text in zip(FIELDS[:9], fields, strict=False)]
-    for name, text in zip(FIELDS[9:], [*fields[9:12], "", "", ""], strict=False):
-        row.append(_number(name, text) if text else ABSENT)
-    fault = sample_fault(row)
-    if fault:
-        raise ValueError(fault)
-    return row, len(fields) > len(FIELDS)
-
-
-def _hello(fields: Sequence[str]) -> tuple[Hello, bool]:
-    known = _HELLO_FIELDS - 1
-    if len(fields) < known:
-        raise ValueError(f"{len(fields)} fields where a hello has at least {known}")
-    boot, seq, protocol, firmware, board, reset, period_ms, adc_bits, channels = fields[:known]
-    hello = Hello(
-        boot=_number("boot", boot),
-        seq=_number("seq", seq),
-        protocol=_number("protocol", protocol),
-        firmware=firmware,
-        board=board,
-        reset=reset,
-        period_ms=_number("period_ms", period_ms),
-        adc_bits=_number("adc_bits", adc_bits),
-        channels=channels,
-    )
-    fault = hello_fault(hello)
-    if fault:
-        raise ValueError(fault)
-    return hello, len(fields) > known
+    def _end_block(self) -> None:
+        self._read_gathered()
+        if self._tables:
+            tables, self._tables = self._tables, []
+            block = Samples(tables[0] if len(tables) == 1 else np.concatenate(tables))
+            self._items.append(block)
+            self._counts.samples += len(block)

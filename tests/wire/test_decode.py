@@ -65,9 +65,14 @@ def flat(decoded: list[Decoded]) -> tuple[list[object], list[Fault]]:
 
 
 def only_fault(line: bytes) -> Fault:
+    """The fault of a line alone, which must be its fault among many good ones as well."""
     decoded = Decoder().feed(line + b"\n")
     assert decoded.items == []
     (fault,) = decoded.faults
+    good = encode_sample([*ROW[:9], 1, 5, 6] if line.count(b",") > 9 else ROW) * 20
+    decoded = Decoder().feed(good + line + b"\n" + good)
+    assert [len(item) for item in decoded.items if isinstance(item, Samples)] == [40]
+    assert decoded.faults == [fault]
     return fault
 
 
@@ -101,6 +106,29 @@ def test_each_line_is_counted_exactly_once(stream: bytes):
     # A begun line counts only once it is known to be too long.
     begun = len(stream) - stream.rfind(b"\n") - 1 >= MAX_LINE
     assert seen == stream.count(b"\n") + begun
+
+
+@given(st.data())
+def test_long_runs_with_sealed_nonsense_in_between_come_out_as_line_by_line(data: st.DataObject):
+    """A line may be wrong although its checksum is right; the quick path must see it too."""
+    lines = []
+    for _ in range(data.draw(st.integers(1, 4))):
+        row = data.draw(rows())
+        run = [encode_sample(row)] * data.draw(st.integers(1, 40))
+        for at in data.draw(st.lists(st.integers(0, len(run) - 1), max_size=3)):
+            fields = run[at][: run[at].index(b"*")].split(b",")
+            place = data.draw(st.integers(1, len(fields) - 1))
+            fields[place] = data.draw(
+                st.sampled_from(
+                    [b"", b"0", b"4294967296", b"9" * 30, b"0" * 20 + b"1", b"-1", b"x"]
+                )
+            )
+            run[at] = seal(b",".join(fields))
+        lines += run
+    whole, single = Decoder(), Decoder()
+    assert flat([whole.feed(b"".join(lines))]) == flat([single.feed(line) for line in lines])
+    assert whole.counts == single.counts
+    assert whole.recent_faults == single.recent_faults
 
 
 @given(st.binary(max_size=3000))
