@@ -35,7 +35,7 @@ class PublishState:
     sentence: str
     """One plain sentence; never holds the user name or the password."""
     held: int = 0
-    """Outbox rows taken in by `offer` and not yet acknowledged."""
+    """Outbox rows taken in by `offer` whose acknowledgement has not settled yet."""
     on_the_way: int = 0
     readings_dropped: int = 0
     """Readings that were not sent since the start because there was no connection."""
@@ -48,9 +48,9 @@ class PublishState:
 class Handover:
     """Thread-safe. The methods without a comment on the side may be called from any thread."""
 
-    def __init__(self, status: Payload, refusal_delays_s: Sequence[float]) -> None:
+    def __init__(self, status: Payload, refusal_delays_s: Sequence[float], settle_s: float) -> None:
         self._lock = threading.Lock()
-        self._window = Window(delays_s=refusal_delays_s)
+        self._window = Window(delays_s=refusal_delays_s, settle_s=settle_s)
         self._readings: deque[bytes] = deque()
         self._readings_dropped = 0
         self._status = status
@@ -133,10 +133,10 @@ class Handover:
         with self._lock:
             self._window.give_up(row.id, sentence)
 
-    def acknowledge(self, token: int) -> None:
+    def acknowledge(self, token: int, now_s: float) -> None:
         """The broker took the row behind `token`, so its topic is allowed."""
         with self._lock:
-            row = self._window.acknowledge(token)
+            row = self._window.acknowledge(token, now_s)
             if row is not None:
                 self._denied.pop(row.topic, None)
 
@@ -174,10 +174,14 @@ class Handover:
         with self._lock:
             return self._window.on_the_way == 0 and self._window.next(now_s) is None
 
-    def lost(self) -> None:
+    def settle(self, now_s: float) -> None:
+        with self._lock:
+            self._window.settle(now_s)
+
+    def lost(self, now_s: float) -> None:
         """The connection has ended: what had no answer waits again, readings are past."""
         with self._lock:
-            self._window.lost()
+            self._window.lost(now_s)
             self._readings_dropped += len(self._readings)
             self._readings.clear()
             self._denied.clear()

@@ -17,7 +17,7 @@ from flowlog.publish.handover import Handover, PublishState
 from flowlog.publish.messages import Clock
 from flowlog.publish.topics import TopicError, Topics
 from flowlog.publish.trouble import place
-from flowlog.publish.window import REFUSAL_DELAYS_S, Refused, Row
+from flowlog.publish.window import REFUSAL_DELAYS_S, SETTLE_S, Refused, Row
 from flowlog.publish.worker import Worker
 from flowlog.rig.model import Broker
 
@@ -99,6 +99,7 @@ class Publisher:
         delays_s: tuple[float, float] = DELAYS_S,
         refused_delay_s: float = REFUSED_DELAY_S,
         refusal_delays_s: Sequence[float] = REFUSAL_DELAYS_S,
+        settle_s: float = SETTLE_S,
     ) -> None:
         """Prepare; nothing goes out before `start`.
 
@@ -112,7 +113,7 @@ class Publisher:
         self._delays_s = delays_s
         self._refused_delay_s = refused_delay_s
         self._handover = Handover(
-            messages.status(rig=rig_slug, version=__version__), refusal_delays_s
+            messages.status(rig=rig_slug, version=__version__), refusal_delays_s, settle_s
         )
         self._worker: Worker | None = None
         self._thread: threading.Thread | None = None
@@ -178,7 +179,11 @@ class Publisher:
         return self._handover.offer(rows)
 
     def take_acknowledged(self) -> list[int]:
-        """Ids of rows that the broker has taken since the last call: delete them."""
+        """Ids of rows that are delivered since the last call: delete them.
+
+        A row is delivered when the broker has acknowledged it and the connection has lived on
+        for two seconds (`window.SETTLE_S`), or has been ended by `stop`.
+        """
         return self._handover.take_acknowledged()
 
     def take_refused(self) -> list[Refused]:

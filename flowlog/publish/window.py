@@ -3,6 +3,9 @@
 Rows leave in the order of their ids, at most `size` on the way at once, at most `room` held.
 When the connection is lost, what was on the way waits again, so the first arrival of each row
 at a receiver stays in order and a row can only arrive more often, never less.
+An acknowledgement counts only after the connection has lived on for `settle_s`: a broker answers
+before it has saved, and one that is killed in between has forgotten what it acknowledged. So a
+loss brings back what was acknowledged just before it, too.
 A row that the broker refuses is tried again after each of `delays`, while later rows go ahead;
 after the last one it is given up, and `take_refused` says so.
 """
@@ -16,7 +19,8 @@ from dataclasses import dataclass
 from typing import Final, Protocol
 
 SIZE: Final = 50
-ROOM: Final = 500
+ROOM: Final = 1000
+SETTLE_S: Final = 2.0
 REMEMBERED: Final = 4096
 """Finished ids that are still recognised when the caller offers them once more, because it has
 not yet deleted them."""
@@ -61,7 +65,9 @@ class Window:
         size: int = SIZE,
         room: int = ROOM,
         delays_s: Sequence[float] = REFUSAL_DELAYS_S,
+        settle_s: float = SETTLE_S,
     ) -> None:
+        self._settle_s = settle_s
         self._size = size
         self._room = room
         self._delays_s = tuple(delays_s)
@@ -69,6 +75,7 @@ class Window:
         self._waiting: list[int] = []
         self._later: set[int] = set()
         self._on_the_way: OrderedDict[int, tuple[int, float]] = OrderedDict()
+        self._settling: OrderedDict[int, float] = OrderedDict()
         self._finished: OrderedDict[int, None] = OrderedDict()
         self._acknowledged: list[int] = []
         self._refused: list[Refused] = []
@@ -113,13 +120,23 @@ class Window:
         """When the row that has waited longest for its answer was sent, or None."""
         return next((sent_s for _, sent_s in self._on_the_way.values()), None)
 
-    def acknowledge(self, token: int) -> Row | None:
+    def acknowledge(self, token: int, now_s: float) -> Row | None:
         """The broker took the row behind `token`. The row, or None for an unknown token."""
         number, _ = self._on_the_way.pop(token, (None, 0.0))
         if number is None:
             return None
-        self._acknowledged.append(number)
-        return self._finish(number)
+        self._settling[number] = now_s
+        return self._entries[number].row
+
+    def settle(self, now_s: float) -> None:
+        """Count the acknowledgements that are old enough; all of them at `math.inf`."""
+        while self._settling:
+            number, acknowledged_s = next(iter(self._settling.items()))
+            if acknowledged_s + self._settle_s > now_s:
+                return
+            del self._settling[number]
+            self._acknowledged.append(number)
+            self._finish(number)
 
     def refuse(self, token: int, sentence: str, now_s: float) -> Row | None:
         """The broker refused the row behind `token`: try it later, or give it up."""
@@ -151,17 +168,19 @@ class Window:
         """Token of the row that was sent first and has no answer yet."""
         return next(iter(self._on_the_way), None)
 
-    def lost(self) -> None:
-        """The connection is gone: no answer will come, so everything on the way waits again."""
-        for number, _ in self._on_the_way.values():
+    def lost(self, now_s: float) -> None:
+        """The connection is gone: what has no settled answer waits again."""
+        self.settle(now_s)
+        for number in [*self._settling, *(number for number, _ in self._on_the_way.values())]:
             if self._entries[number].refusals:
                 self._later.add(number)
             else:
                 insort(self._waiting, number)
+        self._settling.clear()
         self._on_the_way.clear()
 
     def take_acknowledged(self) -> list[int]:
-        """Ids that the broker has taken since the last call."""
+        """Ids whose acknowledgement has settled since the last call."""
         taken, self._acknowledged = self._acknowledged, []
         return taken
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import math
 import random
 import threading
 import time
@@ -105,6 +106,7 @@ class Worker:
             self._send_rows(connection)
             if not connection.turn(TURN_S):
                 raise lost_connection(connection.farewell, self._broker)
+            self._handover.settle(time.monotonic())
             sent_s = self._handover.oldest_sent_s()
             if sent_s is not None and time.monotonic() - sent_s > ANSWER_LIMIT_S:
                 raise unanswered(self._broker)
@@ -118,6 +120,7 @@ class Worker:
                 break
             alive = connection.turn(0.02)
         if alive:
+            self._handover.settle(math.inf)
             self._publish_status(connection, self._goodbye)
         while alive and self._status_tokens and time.monotonic() < self._leave_by_s + 0.2:
             alive = connection.turn(0.02)
@@ -127,7 +130,7 @@ class Worker:
         if blames_message(connection.farewell) and token is not None:
             why = lost_connection(connection.farewell, self._broker)
             self._handover.refuse(token, why.sentence, time.monotonic())
-        self._handover.lost()
+        self._handover.lost(time.monotonic())
         self._status_tokens.clear()
         connection.close()
 
@@ -180,4 +183,4 @@ class Worker:
         elif of_status:
             self._handover.allow(topic)
         else:
-            self._handover.acknowledge(token)
+            self._handover.acknowledge(token, time.monotonic())

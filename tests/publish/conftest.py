@@ -37,7 +37,7 @@ class Outbox:
         payload = json.dumps({"id": uid}).encode()
         self.db.execute("insert into outbox (topic, payload) values (?, ?)", (topic, payload))
 
-    def rows(self, limit=100):
+    def rows(self, limit=1000):
         found = self.db.execute("select * from outbox order by id limit ?", (limit,))
         return [Row(*each) for each in found]
 
@@ -77,9 +77,10 @@ def publish_to():
     made = []
 
     def begin(broker, rig="cart", client_id=None, delays_s=(0.05, 0.2), **settings):
+        settings.setdefault("settle_s", 0.2)
         timing = {
             name: settings.pop(name)
-            for name in ("refused_delay_s", "refusal_delays_s")
+            for name in ("refused_delay_s", "refusal_delays_s", "settle_s")
             if name in settings
         }
         port = settings.pop("port", None) or broker.port

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import flowlog
+from flowlog.publish.window import SETTLE_S
 
 pytestmark = pytest.mark.broker
 
@@ -24,7 +25,8 @@ spec.loader.exec_module(support)
 from flowlog.publish.publisher import Publisher
 from flowlog.rig.model import Broker
 outbox = support.Outbox(sys.argv[3])
-publisher = Publisher(Broker("127.0.0.1", int(sys.argv[2])), "cart", delays_s=(0.05, 0.2))
+broker = Broker("127.0.0.1", int(sys.argv[2]))
+publisher = Publisher(broker, "cart", delays_s=(0.05, 0.2), settle_s=0.2)
 publisher.start()
 while True:
     outbox.exchange(publisher)
@@ -57,10 +59,14 @@ def test_rows_arrive_in_order_with_their_number(start_broker, listen, publish_to
     assert [p["number"] for p in listener.payloads("alert")] == list(range(1, 201))
 
 
-def test_a_broker_killed_while_publishing_loses_no_alert(start_broker, listen, publish_to, outbox):
+def test_a_broker_killed_while_publishing_loses_no_alert(
+    start_broker, listen, publish_to, outbox, until
+):
+    """Mosquitto acknowledges before it saves, so this fails without the wait for `settle_s`."""
     broker = start_broker()
-    listener = listen(broker)
-    publisher = publish_to(broker)
+    listener = listen(broker, "flowlog/#")
+    until(lambda: broker.has_saved("flowlog/#"))
+    publisher = publish_to(broker, settle_s=SETTLE_S)
     for number in range(600):
         outbox.add(TOPIC, f"a{number}")
         if number % 5 == 0:
@@ -112,9 +118,9 @@ def test_what_waits_while_the_broker_is_away_is_bounded_and_sent_when_it_is_back
     publisher = publish_to(broker)
     for number in range(1500):
         outbox.add(TOPIC, f"a{number}")
-    assert publisher.offer(outbox.rows(limit=1500)) == 500
+    assert publisher.offer(outbox.rows(limit=1500)) == 1000
     until(lambda: publisher.state().word == "away")
-    assert publisher.state().held == 500
+    assert publisher.state().held == 1000
     broker.start()
     outbox.drain(publisher)
     listener.wait(lambda: len(first_arrivals(listener)) >= 1500)
