@@ -197,7 +197,7 @@ def gauge_readings(scenario: Scenario, truth: Truth) -> Readings:
         highest = np.floor(np.maximum(high_end, mean) + peak + out[1]).astype(np.int64)
     for fault in scenario.of("gauge open", "gauge short"):
         broken = profile(fault, middle_s) > 0
-        rail = full - 1 if fault.kind == "gauge open" else 0
+        rail = full - 1 if fault.kind == "gauge short" else 0
         total = np.where(broken, rail * number, total)
         lowest, highest = np.where(broken, rail, lowest), np.where(broken, rail, highest)
     total = np.clip(total, 0, (full - 1) * number)

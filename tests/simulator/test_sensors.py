@@ -205,7 +205,7 @@ def test_gauge_errors_and_faults():
     assert shown(Fault("gauge drift", 0.0, size=0.1, over_s=100.0)) - healthy == pytest.approx(
         5.0, abs=0.2
     )
-    assert shown(Fault("gauge open", 40.0)) > 110
-    assert shown(Fault("gauge short", 40.0)) < -10
+    assert shown(Fault("gauge open", 40.0)) < -10
+    assert shown(Fault("gauge short", 40.0)) > 110
     before = shown(Fault("gauge stuck", 2.0))
     assert before < 11  # it stays at what the closed boom held
