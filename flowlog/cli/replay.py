@@ -48,7 +48,11 @@ def command(recording: str, rig_file: Path | None, data: Path | None, *, as_json
     replay(items, rig, replayed, said)
     review = review_replayed(replayed, rig, began_us)
     if as_json:
-        click.echo(json.dumps(_json(replayed, review, events), indent=2, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                _json(replayed, review, events), indent=2, ensure_ascii=False, allow_nan=False
+            )
+        )
         return
     if not replayed.events:
         click.echo("The monitor had nothing to say.")

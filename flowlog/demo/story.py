@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from rich.console import Console
+from rich.text import Text
 
 from flowlog.daemon.codes import CODES as DAEMON_CODES
 from flowlog.daemon.inbox import Mark, leave, new_uid
@@ -75,7 +76,7 @@ def play(setting: Setting, speed: float, say: Callable[[str], None], *, lines: b
     echo(route_view(review))
     say("")
     for line in verdict(review, json.loads(setting.truth.read_text(encoding="utf-8"))):
-        say(line)
+        echo(Text(line))
 
 
 def _start(children: Children, setting: Setting, speed: float) -> tuple[Child, Child]:

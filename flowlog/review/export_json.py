@@ -57,17 +57,17 @@ def summary_dict(review: RouteReview) -> dict[str, Any]:
             **_span(summary.begin_wall_us, summary.end_wall_us),
         },
         "asked": {
-            "rate_m3_m2": _number(rig.work.rate_m3_m2),
-            "speed_m_s": _number(rig.work.speed_m_s),
+            "rate_m3_m2": finite(rig.work.rate_m3_m2),
+            "speed_m_s": finite(rig.work.speed_m_s),
             "speed_measured": rig.wheel is not None,
-            "pressure_low_pa": _number(rig.boom.pressure_low_pa),
-            "pressure_high_pa": _number(rig.boom.pressure_high_pa),
+            "pressure_low_pa": finite(rig.boom.pressure_low_pa),
+            "pressure_high_pa": finite(rig.boom.pressure_high_pa),
             "tips": rig.boom.tips,
-            "effective_width_m": _number(rig.boom.effective_width_m),
+            "effective_width_m": finite(rig.boom.effective_width_m),
         },
         "figures": _figures(summary.figures),
         "accuracy": _accuracy(review, summary.figures),
-        "volume_outside_stops_m3": _number(summary.volume_outside_m3),
+        "volume_outside_stops_m3": finite(summary.volume_outside_m3),
         "stops": [_stop(review, stop) for stop in summary.stops],
         "alerts": [_alert(alert, review.events) for alert in summary.alerts],
         "unused_marks": [
@@ -87,12 +87,12 @@ def _readings(review: RouteReview) -> Iterator[dict[str, Any]]:
         reading["phase"] = str(columns["phase"][index])
         for name in names:
             value = columns[name][index].item()
-            reading[name] = value if isinstance(value, int) else _number(value)
+            reading[name] = value if isinstance(value, int) else finite(value)
         yield reading
 
 
 def _figures(figures: Figures) -> dict[str, Any]:
-    return {name: _number(getattr(figures, name)) for name in Figures.__slots__}
+    return {name: finite(getattr(figures, name)) for name in Figures.__slots__}
 
 
 def _stop(review: RouteReview, stop: Stop) -> dict[str, Any]:
@@ -118,9 +118,9 @@ def _accuracy(review: RouteReview, figures: Figures) -> dict[str, Any] | None:
 
 def _budget(known: Budget) -> dict[str, Any]:
     return {
-        "half_width_95_share": _number(known.expanded),
+        "half_width_95_share": finite(known.expanded),
         "because": [
-            {"cause": part.cause, "standard_share": _number(part.relative), "source": part.because}
+            {"cause": part.cause, "standard_share": finite(part.relative), "source": part.because}
             for part in known.contributions
         ],
     }
@@ -143,9 +143,9 @@ def _alert(alert: Alert, events: Sequence[EventRow]) -> dict[str, Any]:
         "opened_utc": iso_times(own[0].wall_us if own else None)[1],
         "cleared": None if alert.cleared is None else _position(alert.cleared),
         "cleared_utc": iso_times(cleared)[1],
-        "size": _number(alert.size),
-        "size_low": _number(alert.size_low),
-        "size_high": _number(alert.size_high),
+        "size": finite(alert.size),
+        "size_low": finite(alert.size_low),
+        "size_high": finite(alert.size_high),
         "size_unit": alert.size_unit,
         "grew": alert.grew,
     }
@@ -165,11 +165,11 @@ def _event(row: EventRow) -> dict[str, Any]:
         "since_utc": iso_times(row.since_wall_us)[1],
         "text": event.text,
         "checks": list(event.checks),
-        "size": _number(event.size),
-        "size_low": _number(event.size_low),
-        "size_high": _number(event.size_high),
+        "size": finite(event.size),
+        "size_low": finite(event.size_low),
+        "size_high": finite(event.size_high),
         "size_unit": event.size_unit,
-        "details": {name: _number(value) for name, value in event.details.items()},
+        "details": {name: finite(value) for name, value in event.details.items()},
     }
 
 
@@ -187,7 +187,7 @@ def _span(begin_us: int | None, end_us: int | None) -> dict[str, str | None]:
     }
 
 
-def _number(value: float | int | None) -> float | int | None:
+def finite(value: float | int | None) -> float | int | None:
     """JSON knows no NaN and no infinity."""
     return None if value is None or not math.isfinite(value) else value
 

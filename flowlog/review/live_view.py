@@ -8,8 +8,9 @@ word; colour only repeats it.
 
 from __future__ import annotations
 
+import math
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from rich.text import Text
@@ -26,8 +27,9 @@ from flowlog.review.live_state import (
 from flowlog.units import Units, display_unit, number_in, show
 
 _GOOD: Final = "bold green"
-_OFF: Final = "bold black on yellow"
-_BAD: Final = "bold white on red"
+_OFF: Final = "bold reverse yellow"
+_BAD: Final = "bold reverse red"
+# Reverse video stays where colours are off.
 _QUIET: Final = "dim"
 
 _SIZES: Final = ((4, 2), (3, 2), (2, 1), (1, 1))
@@ -69,6 +71,7 @@ def screen(state: LiveState, width: int, height: int, marks: Marks = BLOCKS) -> 
         details; the alert, the rate and the age of the data stay.
     """
     width, height = max(width, 1), max(height, 1)
+    state = _measured(state)
     rule = Text(marks.rule * width, style=_QUIET)
     parts: list[tuple[int, list[Text]]] = []
     """Lines with their worth: the lowest go first where the screen is too low."""
@@ -96,6 +99,7 @@ def screen(state: LiveState, width: int, height: int, marks: Marks = BLOCKS) -> 
 
 def plain_line(state: LiveState) -> str:
     """The state in one line without colour, for a log or a pipe."""
+    state = _measured(state)
     said = [state.clock, state.freshness, words.age(state.age_s)]
     reading = state.reading
     units = state.rig.units
@@ -110,10 +114,10 @@ def plain_line(state: LiveState) -> str:
         if reading.flow_m3_s is not None:
             said.append(f"flow {words.value(reading.flow_m3_s, 'flow', units)}")
         if reading.pressure_pa is not None:
-            verdict = pressure_verdict(reading.pressure_pa, state.rig).lower()
-            said.append(
-                f"pressure {words.value(reading.pressure_pa, 'pressure', units)} ({verdict})"
-            )
+            pressure = f"pressure {words.value(reading.pressure_pa, 'pressure', units)}"
+            if _is_settled(state):
+                pressure += f" ({pressure_verdict(reading.pressure_pa, state.rig).lower()})"
+            said.append(pressure)
         if reading.tank_m3 is not None:
             said.append(f"tank {words.value(reading.tank_m3, 'volume', units)}")
     elif state.advice:
@@ -232,7 +236,7 @@ def _meaning(state: LiveState) -> list[tuple[str, str]]:
             return [("BOOM SHUT", "bold"), ("no rate", "")]
         if reading.phase == "spraying":
             return [(" NOT MEASURED ", _OFF), ("the flow sensor says nothing", "")]
-        return [(_PHASES[reading.phase], "bold"), ("no rate yet", "")]
+        return [(_PHASES[reading.phase], "bold"), ("no rate", "")]
     share = reading.rate_m3_m2 / state.rig.work.rate_m3_m2
     verdict = rate_verdict(share)
     style = _GOOD if verdict == "ON RATE" else _OFF if "LITTLE" in verdict else _BAD
@@ -257,8 +261,7 @@ def _details(state: LiveState, width: int, marks: Marks) -> list[Text]:
     pressure_pa = None if reading is None else reading.pressure_pa
     pressure = Text(" PRESSURE  ", style="bold")
     pressure.append(f"{words.value(pressure_pa, 'pressure', rig.units):<15}", style="bold")
-    closed = reading is not None and reading.phase == "off"
-    if pressure_pa is not None and not closed:
+    if pressure_pa is not None and _is_settled(state):
         verdict = pressure_verdict(pressure_pa, rig)
         pressure.append(f"{verdict:<11}", style="" if verdict == "in band" else _OFF)
     else:
@@ -276,6 +279,31 @@ def _details(state: LiveState, width: int, marks: Marks) -> list[Text]:
     if rig.tank is not None:
         lines.append(_tank(state))
     return lines
+
+
+def _is_settled(state: LiveState) -> bool:
+    """Only then does the pressure have to be in its band."""
+    return state.reading is not None and state.reading.phase == "spraying"
+
+
+def _measured(state: LiveState) -> LiveState:
+    """With what is no finite number taken for what it is: not measured."""
+    reading = state.reading
+    if reading is None:
+        return state
+    reading = replace(
+        reading,
+        flow_m3_s=_finite(reading.flow_m3_s),
+        pressure_pa=_finite(reading.pressure_pa),
+        rate_m3_m2=_finite(reading.rate_m3_m2),
+        conductance_share=_finite(reading.conductance_share),
+        tank_m3=_finite(reading.tank_m3),
+    )
+    return replace(state, reading=reading)
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None
 
 
 def _tank(state: LiveState) -> Text:

@@ -67,9 +67,9 @@ def ago(seconds: float | None) -> str:
 
 def percent(share: float, *, signed: bool = False) -> str:
     """`+3 %`; never `-0 %`, and no endless row of figures for an absurd value."""
+    if not abs(share) < 9.995:
+        return ">999 %" if share > 0 else "<-999 %"
     value = round(100 * share)
-    if abs(value) > 999:
-        return ">999 %" if value > 0 else "<-999 %"
     return f"{value:+d} %" if signed and value else f"{value} %"
 
 
