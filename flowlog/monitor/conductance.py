@@ -155,6 +155,7 @@ class NoiseLevel:
         self._squares: list[float] = []
         self._prior_s = NOISE_DENSITY_S
         self.density_s = NOISE_DENSITY_S
+        self._fresh = 0
         self._residual: float | None = None
         self._news_variance = 0.0
 
@@ -198,7 +199,10 @@ class NoiseLevel:
         if self._before is not None:
             self._squares.append((mean - self._before) ** 2)
             del self._squares[: -_BLOCKS_KEPT - _BLOCKS_HELD_BACK]
-            self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
+            self._fresh += 1
+            if self._fresh == _BLOCKS_HELD_BACK:
+                self._fresh = 0
+                self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
         self._before = mean
         self._block_sum = self._block_s = 0.0
 

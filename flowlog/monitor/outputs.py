@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Phase = Literal["off", "settling", "spraying", "draining"]
 Change = Literal["opened", "grew", "cleared", "noted"]
 """An alert is opened, may grow, and is cleared; what needs no clearing is noted."""
 
 
-@dataclass(frozen=True, slots=True)
-class Position:
+class Position(NamedTuple):
     """A place in the stream of samples that needs no wall clock.
 
     `segment` counts the board's unbroken runs within this stream, from 0: a reset of the board
@@ -24,7 +23,7 @@ class Position:
     t_us: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Reading:
     """One second of spraying or standing, summarised.
 

@@ -42,7 +42,7 @@ class FlowMeter:
         return self._per_m3[i - 1] + share * (self._per_m3[i] - self._per_m3[i - 1])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Pressure:
     """Pressure over one tick, Pa above the atmosphere."""
 

@@ -23,7 +23,7 @@ _EVENT_VALUES = tuple(
 
 def reading_row(reading: Reading, wall_us: int) -> Row:
     return {
-        **asdict(reading.at),
+        **reading.at._asdict(),
         "wall_us": wall_us,
         **{name: getattr(reading, name) for name in READING_VALUES},
     }
@@ -40,8 +40,8 @@ def event_row(row: EventRow) -> Row:
         "source": row.source,
         "wall_us": row.wall_us,
         "since_wall_us": row.since_wall_us,
-        **asdict(event.at),
-        **{f"since_{name}": value for name, value in asdict(event.since).items()},
+        **event.at._asdict(),
+        **{f"since_{name}": value for name, value in event.since._asdict().items()},
         **{name: getattr(event, name) for name in _EVENT_VALUES},
         "checks": list(event.checks),
         "details": event.details,

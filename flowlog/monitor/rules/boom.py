@@ -30,7 +30,7 @@ _UNEXPECTED = 0.2
 rig file by more than a fifth differs in something else."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Settled:
     """One tick of settled spraying, waiting for the next to confirm that the boom stayed open."""
 
