@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from sqlalchemy import Connection, Engine, Select, and_, or_, select, text
+from sqlalchemy import Connection, Engine, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
@@ -20,6 +20,7 @@ from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segm
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
 from flowlog.store.faults import naming
+from flowlog.store.reading import behind, of_route
 from flowlog.store.rows import (
     ClockPoint,
     EventRow,
@@ -48,7 +49,7 @@ from flowlog.wire.samples import Samples
 _ROUTES: Final = select(routes, rig_files.c.sha256).join(rig_files)
 _WHOLE: Final = ("segment", "seq", "t_us", "wall_us", "pulses", "samples", "lost")
 _READING_COLUMNS: Final = tuple(
-    column.name for column in readings.c if column.name not in {"route_id", "run_id"}
+    column.name for column in readings.c if column.name not in {"id", "route_id", "run_id"}
 )
 
 
@@ -144,17 +145,10 @@ class Archive:
             limit: at most so many.
         """
         query = select(*(readings.c[name] for name in _READING_COLUMNS))
-        query = query.where(readings.c.route_id == route_id)
-        if after is not None:
-            segment, seq = after
-            query = query.where(
-                or_(
-                    readings.c.segment > segment,
-                    and_(readings.c.segment == segment, readings.c.seq > seq),
-                )
-            )
-        query = query.order_by(readings.c.segment, readings.c.seq).limit(limit)
+        query = query.where(of_route(route_id)).order_by(readings.c.id).limit(limit)
         with self._looking() as connection:
+            if after is not None:
+                query = query.where(readings.c.id > behind(connection, route_id, *after))
             rows = connection.execute(query).all()
         columns = list(zip(*rows, strict=True)) or [()] * len(_READING_COLUMNS)
         return {
@@ -164,12 +158,7 @@ class Archive:
 
     def latest(self) -> LatestRow | None:
         """The newest reading there is."""
-        newest = (
-            select(readings)
-            .order_by(readings.c.route_id.desc(), readings.c.segment.desc(), readings.c.seq.desc())
-            .limit(1)
-        )
-        found = self._rows(newest)
+        found = self._rows(select(readings).order_by(readings.c.id.desc()).limit(1))
         if not found:
             return None
         row = found[0]

@@ -7,15 +7,14 @@ from dataclasses import asdict
 from sqlalchemy import Connection, Table, delete, insert, select
 from sqlalchemy.dialects.sqlite import insert as upsert
 
-from flowlog.store import raw
-from flowlog.store.convert import Row, event_row, item_row, reading_row
+from flowlog.store import raw, reading
+from flowlog.store.convert import Row, event_row, item_row
 from flowlog.store.rows import Batch
 from flowlog.store.schema import (
     clock_points,
     events,
     outbox,
     outbox_done,
-    readings,
     segments,
     stops,
     stream_items,
@@ -47,11 +46,8 @@ def _write_stream(connection: Connection, batch: Batch, route_id: int, run_id: i
             for mark in batch.items
         ],
     )
-    _add(
-        connection,
-        readings,
-        [{**reading_row(reading, wall), **here} for reading, wall in batch.readings],
-    )
+    if batch.readings:
+        reading.append(connection, route_id, run_id, batch.readings)
     _add(connection, clock_points, [{**asdict(point), **route} for point in batch.clock])
     _add(connection, stops, [{**asdict(stop), **here} for stop in batch.stops])
     for segment in batch.segments:

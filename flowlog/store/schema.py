@@ -189,14 +189,17 @@ raw_blocks = Table(
     UniqueConstraint("route_id", "first_ordinal"),
 )
 
+# The two tables that every second writes to have a key that grows and no index beside it: one
+# page a commit each. An index, or a key of several columns, triples what the card must bear.
+
 raw_tail = Table(
     "raw_tail",
     metadata,
-    _route(key=True),
-    Column("first_ordinal", BigInteger, primary_key=True),
+    _id(),
+    _route(),
+    Column("first_ordinal", BigInteger, nullable=False),
     Column("count", Integer, nullable=False),
     Column("blob", LargeBinary, nullable=False),
-    sqlite_with_rowid=False,
 )
 
 stream_items = Table(
@@ -213,9 +216,10 @@ stream_items = Table(
 readings = Table(
     "readings",
     metadata,
-    _route(key=True),
-    Column("segment", Integer, primary_key=True),
-    Column("seq", BigInteger, primary_key=True),
+    _id(),
+    _route(),
+    Column("segment", Integer, nullable=False),
+    Column("seq", BigInteger, nullable=False),
     Column("t_us", BigInteger, nullable=False),
     Column("wall_us", BigInteger, nullable=False),
     _run(),
@@ -234,8 +238,8 @@ readings = Table(
     Column("tank_m3", Float),
     Column("samples", Integer, nullable=False),
     Column("lost", BigInteger, nullable=False),
-    sqlite_with_rowid=False,
 )
+"""`id` is route_id * 2**32 plus the reading's place in its route: see `store.reading`."""
 
 events = Table(
     "events",

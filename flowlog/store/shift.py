@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Column, ColumnElement, Connection, func, or_, select, update
 from sqlalchemy.dialects.sqlite import insert as upsert
 
+from flowlog.store.reading import ROUTE_STEP
 from flowlog.store.schema import clock_points, clock_steps, events, readings, routes, runs, stops
 
 
@@ -32,8 +33,12 @@ def apply(connection: Connection, host_boot: str, step_us: int, at_monotonic_us:
         or_(routes.c.began_run_id.is_(None), routes.c.began_run_id <= last),
         or_(routes.c.ended_run_id.is_(None), routes.c.ended_run_id >= first),
     )
-    for table in (readings, clock_points):
-        shift(table.c.route_id.in_(touched) & table.c.run_id.in_(mine), table.c.wall_us)
+    oldest = connection.execute(touched.order_by(routes.c.id).limit(1)).scalar()
+    if oldest is not None:
+        begin = readings.c.id >= oldest * ROUTE_STEP
+        shift(begin & readings.c.run_id.in_(mine), readings.c.wall_us)
+    points = clock_points.c.route_id.in_(touched) & clock_points.c.run_id.in_(mine)
+    shift(points, clock_points.c.wall_us)
     shift(stops.c.run_id.in_(mine), stops.c.wall_us)
     shift(events.c.run_id.in_(mine), events.c.wall_us, events.c.since_wall_us)
     shift(routes.c.began_run_id.in_(mine), routes.c.began_wall_us)

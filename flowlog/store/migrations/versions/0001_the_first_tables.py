@@ -220,16 +220,17 @@ def upgrade() -> None:
     )
     op.create_table(
         "raw_tail",
+        sa.Column("id", _ID, nullable=False),
         sa.Column("route_id", _ID, nullable=False),
         sa.Column("first_ordinal", sa.BigInteger(), nullable=False),
         sa.Column("count", sa.Integer(), nullable=False),
         sa.Column("blob", sa.LargeBinary(), nullable=False),
         sa.ForeignKeyConstraint(["route_id"], ["routes.id"], name=op.f("fk_raw_tail_route_id")),
-        sa.PrimaryKeyConstraint("route_id", "first_ordinal", name=op.f("pk_raw_tail")),
-        sqlite_with_rowid=False,
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_raw_tail")),
     )
     op.create_table(
         "readings",
+        sa.Column("id", _ID, nullable=False),
         sa.Column("route_id", _ID, nullable=False),
         sa.Column("segment", sa.Integer(), nullable=False),
         sa.Column("seq", sa.BigInteger(), nullable=False),
@@ -253,8 +254,7 @@ def upgrade() -> None:
         sa.Column("lost", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(["route_id"], ["routes.id"], name=op.f("fk_readings_route_id")),
         sa.ForeignKeyConstraint(["run_id"], ["runs.id"], name=op.f("fk_readings_run_id")),
-        sa.PrimaryKeyConstraint("route_id", "segment", "seq", name=op.f("pk_readings")),
-        sqlite_with_rowid=False,
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_readings")),
     )
     op.create_table(
         "segments",
