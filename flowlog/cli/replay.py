@@ -30,8 +30,9 @@ def command(recording: str, rig_file: Path | None, data: Path | None, *, as_json
     number, 'last', an id or a name as in `flowlog review`; it is judged by the rig file of its
     day, or by --rig to see what another calibration would have said.
     """
+    from flowlog.review.export_json import event_body
     from flowlog.review.print import echo
-    from flowlog.review.replay import Replayed, event_dict, replay, review_replayed
+    from flowlog.review.replay import Replayed, replay, review_replayed
     from flowlog.review.text import sums_view
     from flowlog.review.words import clock_style
 
@@ -41,7 +42,7 @@ def command(recording: str, rig_file: Path | None, data: Path | None, *, as_json
 
     def said(event: Event, elapsed_s: float) -> None:
         if as_json:
-            events.append(event_dict(event, elapsed_s))
+            events.append({"elapsed_s": round(elapsed_s, 3), **event_body(event)})
             return
         click.echo(f"{clock_style(elapsed_s):>9}  {event.change:<7}  {event.text}")
 

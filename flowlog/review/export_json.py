@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final, TextIO
 
 from flowlog.monitor.accuracy import Budget, Quantity, budget
-from flowlog.monitor.outputs import Position
+from flowlog.monitor.outputs import Event, Position
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.review.route import RouteReview, stop_numbers
 from flowlog.review.words import iso_times
@@ -151,18 +151,14 @@ def _alert(alert: Alert, events: Sequence[EventRow]) -> dict[str, Any]:
     }
 
 
-def _event(row: EventRow) -> dict[str, Any]:
-    event = row.event
+def event_body(event: Event) -> dict[str, Any]:
+    """What an event says, without its wall times."""
     return {
-        "uid": row.uid,
-        "source": row.source,
         "alert": event.alert,
         "code": event.code,
         "change": event.change,
         "at": _position(event.at),
-        "at_utc": iso_times(row.wall_us)[1],
         "since": _position(event.since),
-        "since_utc": iso_times(row.since_wall_us)[1],
         "text": event.text,
         "checks": list(event.checks),
         "size": finite(event.size),
@@ -170,6 +166,16 @@ def _event(row: EventRow) -> dict[str, Any]:
         "size_high": finite(event.size_high),
         "size_unit": event.size_unit,
         "details": {name: finite(value) for name, value in event.details.items()},
+    }
+
+
+def _event(row: EventRow) -> dict[str, Any]:
+    return {
+        "uid": row.uid,
+        "source": row.source,
+        **event_body(row.event),
+        "at_utc": iso_times(row.wall_us)[1],
+        "since_utc": iso_times(row.since_wall_us)[1],
     }
 
 

@@ -75,7 +75,7 @@ def choose_route(routes: Sequence[RouteRow], wanted: str) -> int:
     if wanted.isdecimal() and 1 <= int(wanted) <= len(routes):
         return int(wanted) - 1
     folded = wanted.casefold()
-    named = [i for i, route in enumerate(routes) if (route.name or "").casefold() == folded]
+    named = [i for i, route in enumerate(routes) if route.name and route.name.casefold() == folded]
     begun = [i for i, route in enumerate(routes) if route.uid.startswith(folded)] if folded else []
     found = named or begun
     if len(found) == 1:

@@ -6,7 +6,6 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -16,7 +15,6 @@ from flowlog.monitor.pipeline import Monitor
 from flowlog.monitor.stops import timeline
 from flowlog.monitor.stream import StreamItem
 from flowlog.monitor.summary import columns_of
-from flowlog.review.export_json import finite
 from flowlog.review.route import RouteReview, review_route
 from flowlog.rig.model import Rig
 from flowlog.store.rows import EventRow, RouteRow
@@ -148,14 +146,3 @@ def review_replayed(replayed: Replayed, rig: Rig, began_us: int) -> RouteReview:
         for number, event in enumerate(replayed.events)
     ]
     return review_route(0, route, rig, columns, rows, [])
-
-
-def event_dict(event: Event, elapsed_s: float) -> dict[str, Any]:
-    """An event for JSON, as its record in `flowlog review --json`."""
-    body = asdict(event)
-    body["at"], body["since"] = event.at._asdict(), event.since._asdict()
-    for name in ("size", "size_low", "size_high"):
-        body[name] = finite(body[name])
-    body["details"] = {name: finite(value) for name, value in event.details.items()}
-    body["elapsed_s"] = round(elapsed_s, 3)
-    return body
