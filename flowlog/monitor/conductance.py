@@ -39,6 +39,7 @@ _NOISE_FLOOR_S = 2e-4
 _TAU_S = 2.0
 """Correlation time that is assumed where only a variance is known."""
 _TICK_S = TICK_MS * 1e-3
+_CLOCK_JITTER_S = 1e-3
 _DECAY = exp(-_TICK_S / _TAU_S)
 _NEWS_SHARE = 1.0 / 240.0
 """The variance of the news is averaged over two minutes."""
@@ -159,19 +160,23 @@ class NoiseLevel:
         self._residual: float | None = None
         self._news_variance = 0.0
 
-    def whiten(self, residual: float, seconds: float) -> Innovation | None:
-        """What this tick brings beyond what the one before foretold; None after a break."""
+    def whiten(self, residual: float, seconds: float, level: float) -> Innovation | None:
+        """What this tick brings beyond what the one before foretold; None after a break.
+
+        `level` is where the residual is expected to lie: zero, or the shift of an open fault.
+        """
         before, self._residual = self._residual, residual
         if before is None:
             return None
-        decay = _DECAY if seconds == _TICK_S else exp(-seconds / _TAU_S)
+        usual = abs(seconds - _TICK_S) < _CLOCK_JITTER_S
+        decay = _DECAY if usual else exp(-seconds / _TAU_S)
         rest = 1.0 - decay
         news = residual - decay * before
         # Whitened noise of this density has at least this variance; vanes and white noise of
         # the count add to it, which only the news themselves tell.
         floor = rest * rest * self.density_s / seconds
         variance = max(floor, self._news_variance)
-        square = min(news * news, _NEWS_CUT * variance)
+        square = min((news - rest * level) ** 2, _NEWS_CUT * variance)
         self._news_variance += _NEWS_SHARE * (square - self._news_variance)
         return Innovation(residual, news, rest, variance, seconds)
 

@@ -385,3 +385,24 @@ def test_any_cut_into_blocks_gives_the_same_readings_and_events(sizes, random):
     cut.events += part.events
     assert cut == whole
     assert "tip_blocked" in opened(whole)
+
+
+def test_a_fault_of_minutes_does_not_dull_the_test_for_the_way_back():
+    """Cleaned while the boom was shut, after two minutes: cleared in the first seconds after."""
+    rig = make_rig()
+
+    def on(t):
+        return (t < 180.0) | (t > 200.0)
+
+    def conductance(t):
+        return rig.nominal_conductance * np.where((t > 60) & (t < 190), 7 / 8, 1.0)
+
+    def pressure(t):
+        return np.where(on(t), 40 * PSI, 9 * PSI)
+
+    samples = make_samples(
+        rig, 240.0, lambda t: conductance(t) * np.sqrt(pressure(t)) * on(t), pressure, noise=0.01
+    )
+    events = [e for e in run(rig, samples).events if e.code == "tip_blocked"]
+    assert [e.change for e in events] == ["opened", "cleared"]
+    assert 200e6 < events[1].at.t_us < 208e6

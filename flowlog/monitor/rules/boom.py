@@ -56,6 +56,8 @@ class BoomWatch:
         self._rig = rig
         self._book = book
         self._tips = rig.boom.tips
+        self._too_small = 0.5 * rig.thresholds.tip_share
+        """In tips: half of the smallest fault that is looked for is no fault any more."""
         self._residual = Residual()
         self._noise = NoiseLevel()
         self._bank = Bank(_shifts(rig), rig.thresholds.false_alarms_per_100_h)
@@ -93,7 +95,8 @@ class BoomWatch:
         residual = tick.log_conductance - baseline.level
         self._recent.append((tick, residual))
         self._noise.add(residual, tick.seconds)
-        innovation = self._noise.whiten(residual, tick.seconds)
+        expected = self._fault.level if self._fault is not None else 0.0
+        innovation = self._noise.whiten(residual, tick.seconds, expected)
         if self._fault is not None:
             self._follow(self._fault, tick, innovation, residual)
         elif innovation is not None:
@@ -142,10 +145,7 @@ class BoomWatch:
             news = innovation.news - innovation.rest * fault.level
             fault.back.step(innovation._replace(residual=residual - fault.level, news=news))
         if fault.back.crossed(_CLEAR_NATS):
-            text = "The boom passes what its healthy baseline says again."
-            self._book.clear(fault.code, tick.at, text)
-            self._fault = None
-            self._bank.reset()
+            self._clear(fault, tick)
             return
         fault.refine.append(residual)
         if len(fault.refine) < _REFINE:
@@ -155,11 +155,20 @@ class BoomWatch:
         parts = list(fault.refine)
         settled = abs(sum(parts[:half]) - sum(parts[half:])) / half < 0.25 * _one_tip(self._tips)
         moved = abs(self._in_tips(level) - self._in_tips(fault.level))
-        if settled and moved >= _GROW_TIPS and level * fault.level > 0.0:
+        if settled and abs(self._in_tips(level)) < self._too_small:
+            # It went away too slowly for the test of the way back, which looks for a whole one.
+            self._clear(fault, tick)
+        elif settled and moved >= _GROW_TIPS and level * fault.level > 0.0:
             before = self._words(fault.code, fault.level)
             size, text = self._describe(fault.code, level, _REFINE * tick.seconds)
             self._book.grow(fault.code, tick.at, f"{text} It was {before}.", size)
             self._fault = _Fault(fault.code, level, ShiftTest(-level), deque(maxlen=_REFINE))
+
+    def _clear(self, fault: _Fault, tick: _Settled) -> None:
+        text = "The boom passes what its healthy baseline says again."
+        self._book.clear(fault.code, tick.at, text)
+        self._fault = None
+        self._bank.reset()
 
     def _looks_doubled(self, level: float, seconds: float) -> bool:
         """Twice the pulses at an unmoved pressure: no leak can do that."""

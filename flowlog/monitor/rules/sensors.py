@@ -75,6 +75,7 @@ class GaugeFaults:
         self._stuck = Latch(3.0, 1.0)
         self._frozen_s = 0.0
         self._resting_pa: float | None = None
+        self._has_moved = False
         self.ok = True
 
     def step(self, now: Moment) -> None:
@@ -121,11 +122,16 @@ class GaugeFaults:
         if now.phase == "off" and now.step.pulses == 0:
             # Only a gauge at the boom falls when the boom is shut.
             self._resting_pa = pressure if self._rig.gauge.place == "boom" else None
+            self._has_moved = False
+        elif moved:
+            self._has_moved = True
         # Ripple and the last bit of the ADC move every live signal within ten seconds.
         still = now.phase == "spraying" and now.tick.adc_min == now.tick.adc_max
         self._frozen_s = self._frozen_s + now.step.seconds if still else 0.0
-        close = self._resting_pa is not None and abs(pressure - self._resting_pa) < 0.02 * span
-        bad = now.phase == "spraying" and (close or self._frozen_s > 10.0)
+        # A gauge that rose when the boom opened may fall back to where it rested: the tank is
+        # empty then, and the gauge is well.
+        asleep = self._resting_pa is not None and not self._has_moved
+        bad = now.phase == "spraying" and (asleep or self._frozen_s > 10.0)
         turn = self._stuck.step(now.at, now.step.seconds, bad=bad, good=moved and not still)
         if turn == "opened":
             text = (
