@@ -1,0 +1,100 @@
+"""`flowlog review` as a person types it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "review"))
+
+from stored import RIG_TEXT, store_items, store_scenario
+
+from flowlog.cli import main
+
+
+@pytest.fixture(scope="module")
+def data(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("rigs")
+    store_scenario(folder / "demo-cart")
+    return folder
+
+
+def run(*words: object):
+    return CliRunner().invoke(main, ["review", *(str(word) for word in words)])
+
+
+def test_the_list(data):
+    result = run("--data", data)
+    assert result.exit_code == 0
+    assert "Demo cart: 1 route" in result.output
+
+
+@pytest.mark.parametrize("route", ["last", "1"])
+def test_one_route(data, route):
+    result = run(route, "--data", data)
+    assert result.exit_code == 0
+    assert "Tip blocked, stop 2" in result.output
+
+
+def test_the_rig_file_leads_to_its_folder(data, tmp_path):
+    rig = tmp_path / "rig.toml"
+    folder = f'[rig]\ndata_folder = "{data / "demo-cart"}"'
+    rig.write_text(RIG_TEXT.replace("[rig]", folder))
+    assert "Tip blocked" in run("last", "--rig", rig).output
+
+
+def test_all_exports_at_once(data, tmp_path):
+    files = [tmp_path / name for name in ("r.csv", "r.json", "s.csv", "s.json")]
+    options = ["--csv", "--json", "--summary-csv", "--summary-json"]
+    words = [word for pair in zip(options, files, strict=True) for word in pair]
+    result = run("last", "--data", data, *words)
+    assert result.exit_code == 0
+    assert len(list(csv.DictReader(files[0].open(newline="")))) > 800
+    assert len(json.loads(files[1].read_text())["readings"]) > 800
+    assert len(list(csv.DictReader(files[2].open(newline="")))) == 4
+    assert json.loads(files[3].read_text())["format"] == "flowlog summary"
+
+
+def test_an_export_to_standard_output_is_nothing_but_the_export(data):
+    result = run("last", "--data", data, "--summary-json", "-")
+    assert json.loads(result.stdout)["format"] == "flowlog summary"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["none"], "no route 'none'"),
+        (["99"], "there is no route '99'"),
+        (["last", "--csv", "/nowhere/at/all.csv"], "cannot be written"),
+    ],
+)
+def test_what_cannot_be_is_one_plain_line_and_exit_2(data, words, told):
+    result = run(*words, "--data", data)
+    assert result.exit_code == 2
+    assert told in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+def test_a_missing_folder_is_one_plain_line(tmp_path):
+    result = run("--data", tmp_path / "none")
+    assert result.exit_code == 2
+    assert "no rig has logged here" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_a_file_that_is_no_database_is_one_plain_line(tmp_path):
+    (tmp_path / "flowlog.db").write_bytes(b"not a database" * 100)
+    result = run("--data", tmp_path)
+    assert result.exit_code == 2
+    assert result.stderr.count("\n") == 1
+
+
+def test_a_store_without_readings(tmp_path):
+    store_items(tmp_path, [], ended=False)
+    assert "1 route" in run("--data", tmp_path).output
+    assert "Nothing was sprayed" in run("last", "--data", tmp_path).output
