@@ -1,12 +1,13 @@
 """Raw samples in the database: a tail of single commits, sealed into blocks.
 
 A commit adds one small row to the tail. Once a minute's worth has gathered, one row of
-`raw_blocks` takes the place of the tail's rows, in the same transaction.
+`raw_blocks` takes the place of the tail's rows, in the same transaction. Ten such blocks become
+one: a block of a minute leaves a third of its page in the file empty, a long one next to nothing.
 """
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from sqlalchemy import Connection, delete, func, select
 
@@ -17,6 +18,8 @@ from flowlog.wire.samples import Samples
 
 SEAL_SAMPLES: Final = 600
 """A minute at ten samples a second."""
+MERGE_SAMPLES: Final = 6_000
+"""Blocks smaller than this are joined once there are so many samples in them."""
 LARGEST_BLOCK: Final = 36_000
 
 
@@ -74,17 +77,44 @@ def seal(connection: Connection, route_id: int, more: tuple[int, Samples] | None
         pieces.append(more)
     for first, samples in _without_holes(pieces):
         for at in range(0, len(samples), LARGEST_BLOCK):
-            part = samples[at : at + LARGEST_BLOCK]
-            connection.execute(
-                raw_blocks.insert().values(
-                    route_id=route_id,
-                    first_ordinal=first + at,
-                    count=len(part),
-                    blob=encode(part),
-                )
-            )
+            _insert(connection, route_id, first + at, samples[at : at + LARGEST_BLOCK])
     if rows:
         connection.execute(delete(raw_tail).where(raw_tail.c.route_id == route_id))
+    merge(connection, route_id, MERGE_SAMPLES)
+
+
+def merge(connection: Connection, route_id: int, least: int) -> None:
+    """Join neighbouring small blocks that together hold `least` samples or more."""
+    small = connection.execute(
+        select(raw_blocks.c.id, raw_blocks.c.first_ordinal, raw_blocks.c.count)
+        .where(raw_blocks.c.route_id == route_id, raw_blocks.c.count < MERGE_SAMPLES)
+        .order_by(raw_blocks.c.first_ordinal)
+    ).all()
+    runs: list[list[Any]] = []
+    for block in small:
+        if runs and runs[-1][-1].first_ordinal + runs[-1][-1].count == block.first_ordinal:
+            runs[-1].append(block)
+        else:
+            runs.append([block])
+    for run in runs:
+        if len(run) > 1 and sum(block.count for block in run) >= least:
+            ids = [block.id for block in run]
+            blobs = connection.execute(
+                select(raw_blocks.c.blob)
+                .where(raw_blocks.c.id.in_(ids))
+                .order_by(raw_blocks.c.first_ordinal)
+            ).scalars()
+            samples = Samples.join([decode(blob) for blob in blobs])
+            connection.execute(delete(raw_blocks).where(raw_blocks.c.id.in_(ids)))
+            _insert(connection, route_id, run[0].first_ordinal, samples)
+
+
+def _insert(connection: Connection, route_id: int, first: int, samples: Samples) -> None:
+    connection.execute(
+        raw_blocks.insert().values(
+            route_id=route_id, first_ordinal=first, count=len(samples), blob=encode(samples)
+        )
+    )
 
 
 def _without_holes(pieces: list[tuple[int, Samples]]) -> list[tuple[int, Samples]]:

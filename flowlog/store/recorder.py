@@ -153,6 +153,7 @@ class Recorder:
                 .values(ended_wall_us=wall_us, ended_run_id=self._run_id)
             )
             raw.seal(connection, route_id)
+            raw.merge(connection, route_id, 0)
 
     def name_route(self, route_id: int, name: str | None) -> None:
         with self._transaction() as connection:

@@ -167,6 +167,27 @@ def test_a_minute_of_tail_becomes_one_block(recorder: Recorder, tmp_path: Path) 
     assert tail == (10, 100)
 
 
+def test_ten_minutes_become_one_block_and_the_rest_follows_when_the_route_ends(
+    recorder: Recorder, tmp_path: Path
+) -> None:
+    def counts() -> list[int]:
+        with sqlite3.connect(tmp_path / "flowlog.db") as db:
+            rows = db.execute("SELECT count FROM raw_blocks ORDER BY first_ordinal").fetchall()
+        return [row[0] for row in rows]
+
+    route = recorder.begin_route(1)
+    whole = board_samples(8_030)
+    for first in range(0, 8_030, 100):
+        recorder.commit(Batch(route.id, first, whole[first : first + 100]))
+        if first == 5_900:
+            assert counts() == [6000]
+    assert counts() == [6000, 600, 600, 600]
+    recorder.end_route(route.id, 2)
+    assert counts() == [6000, 2030]
+    with Archive.open(tmp_path) as archive:
+        assert archive.raw(route.id) == whole
+
+
 def test_samples_that_were_dropped_leave_a_hole_and_nothing_else(
     recorder: Recorder, tmp_path: Path
 ) -> None:
