@@ -128,9 +128,10 @@ class GaugeFaults:
         # Ripple and the last bit of the ADC move every live signal within ten seconds.
         still = now.phase == "spraying" and now.tick.adc_min == now.tick.adc_max
         self._frozen_s = self._frozen_s + now.step.seconds if still else 0.0
-        # A gauge that rose when the boom opened may fall back to where it rested: the tank is
-        # empty then, and the gauge is well.
-        asleep = self._resting_pa is not None and not self._has_moved
+        # An empty boom rests at its check valves' pressure, open or shut: only a boom that
+        # passes its flow must have a pressure, and one that was seen to rise shows a whole gauge.
+        flowing = now.step.mean_flow_m3_s > 0.5 * self._rig.expected_flow_m3_s
+        asleep = self._resting_pa is not None and not self._has_moved and flowing
         bad = now.phase == "spraying" and (asleep or self._frozen_s > 10.0)
         turn = self._stuck.step(now.at, now.step.seconds, bad=bad, good=moved and not still)
         if turn == "opened":
