@@ -32,9 +32,10 @@ from flowlog.wire.unwrap import Break, Unwrapper
 _PERIOD_US = 100_000
 """Until the board says otherwise."""
 
-_FASTEST = 3.0
-"""Pulses beyond three times the meter's highest rate are not pulses but damage to a line: a
-sensor that counts both edges reaches two."""
+_FASTEST_HZ = 20_000.0
+"""No input of such a board counts faster. Far above any meter on purpose: pulses from ignition
+noise are believed here and called implausible by a rule, while a line that was damaged and passed
+its check by chance, with counts anywhere in 32 bits, is still told from them."""
 
 
 class Monitor:
@@ -47,8 +48,7 @@ class Monitor:
         self._rig = rig
         self._book = AlertBook()
         self._period_us = _PERIOD_US
-        fastest = max((pulses for _, pulses in rig.meter.curve), default=rig.meter.pulses_per_m3)
-        self._unwrapper = Unwrapper(_PERIOD_US, _FASTEST * rig.meter.highest_m3_s * fastest + 1.0)
+        self._unwrapper = Unwrapper(_PERIOD_US, _FASTEST_HZ)
         self._ticks = TickGatherer(_PERIOD_US)
         self._motion = Motion(rig)
         self._gauge: PressureGauge | None = None

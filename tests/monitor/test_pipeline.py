@@ -406,3 +406,16 @@ def test_a_fault_of_minutes_does_not_dull_the_test_for_the_way_back():
     events = [e for e in run(rig, samples).events if e.code == "tip_blocked"]
     assert [e.change for e in events] == ["opened", "cleared"]
     assert 200e6 < events[1].at.t_us < 208e6
+
+
+def test_pulses_faster_than_the_meter_can_are_called_so_and_do_not_silence_the_stream():
+    """Ignition noise: ten times the highest pulse rate of this meter."""
+    rig = make_rig()
+
+    def flow(t):
+        return np.where((t > 30) & (t < 40), 10 * rig.meter.highest_m3_s, rig.expected_flow_m3_s)
+
+    out = run(rig, make_samples(rig, 60.0, flow, lambda t: 40 * PSI + 0 * t))
+    changes = [(e.code, e.change) for e in out.events if e.code == "meter_implausible"]
+    assert changes == [("meter_implausible", "opened"), ("meter_implausible", "cleared")]
+    assert len(out.readings) == 60
