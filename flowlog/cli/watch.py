@@ -25,14 +25,12 @@ def command(rig_file: Path | None, rig: Path | None, data: Path | None, *, lines
     import sys
     import time
 
-    from rich.console import Console
-
     from flowlog.daemon.codes import CODES as DAEMON_CODES
     from flowlog.monitor.codes import CODES
     from flowlog.review.find import choose_folder
     from flowlog.review.live import LiveReader
     from flowlog.review.live_state import LiveState
-    from flowlog.review.terminal import as_lines, on_screen
+    from flowlog.review.terminal import as_lines, full_console, on_screen
 
     folder = choose_folder(rig or rig_file, data)
     reader = LiveReader(folder, {**CODES, **DAEMON_CODES})
@@ -44,7 +42,7 @@ def command(rig_file: Path | None, rig: Path | None, data: Path | None, *, lines
         def look() -> LiveState:
             return reader.look_or_last(time.time_ns() // 1000, time.monotonic())
 
-        console = Console()
+        console = full_console()
         if console.is_terminal and sys.stdout.isatty() and not lines:
             on_screen(look, console)
         else:

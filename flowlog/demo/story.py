@@ -9,7 +9,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from rich.console import Console
 from rich.text import Text
 
 from flowlog.daemon.codes import CODES as DAEMON_CODES
@@ -24,7 +23,7 @@ from flowlog.review.live_state import LiveState
 from flowlog.review.load import load_route
 from flowlog.review.print import echo
 from flowlog.review.route import RouteReview
-from flowlog.review.terminal import as_lines, on_screen
+from flowlog.review.terminal import as_lines, full_console, on_screen
 from flowlog.review.text import route_view
 from flowlog.simulator.scenario import find_scenario, read_scenario
 from flowlog.store.archive import Archive
@@ -137,7 +136,7 @@ def _show(
         return daemon.ended()
 
     if not lines and sys.stdout.isatty():
-        return on_screen(look, Console(), done)
+        return on_screen(look, full_console(), done)
 
     def write(line: str) -> None:
         sys.stdout.write(line + "\n")

@@ -26,6 +26,15 @@ Look = Callable[[], LiveState]
 Done = Callable[[], bool]
 
 
+def full_console() -> Console:
+    """A console on standard output that follows the terminal's real size.
+
+    Some shells export COLUMNS and LINES, which are then those of the terminal at that time.
+    """
+    environ = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES")}
+    return Console(_environ=environ)
+
+
 def never() -> bool:
     """A `done` for a view that only its user ends."""
     return False
