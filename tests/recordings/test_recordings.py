@@ -26,9 +26,9 @@ def told(recording: Path, chunk: int) -> list[str]:
     outputs = [monitor.feed(item) for piece in pieces for item in decoder.feed(piece).items]
     outputs.append(monitor.finish())
     lines = [
-        f"{event.at.segment} {event.at.t_us / 1e6:9.1f} s  {event.code} {event.change}: {event.text}"
+        f"{e.at.segment} {e.at.t_us / 1e6:9.1f} s  {e.code} {e.change}: {e.text}"
         for output in outputs
-        for event in output.events
+        for e in output.events
     ]
     readings = [reading for output in outputs for reading in output.readings]
     lines.append(
