@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from sqlalchemy import Connection, Engine, Select, select, text
+from sqlalchemy import Connection, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
@@ -20,6 +20,7 @@ from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segm
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
 from flowlog.store.faults import naming
+from flowlog.store.lock import is_locked
 from flowlog.store.reading import behind, of_route
 from flowlog.store.rows import (
     ClockPoint,
@@ -56,9 +57,9 @@ _READING_COLUMNS: Final = tuple(
 class Archive:
     """A store open for reading; see `Archive.open`. Usable as a context manager."""
 
-    def __init__(self, engine: Engine, path: Path) -> None:
-        self._engine = engine
+    def __init__(self, path: Path) -> None:
         self._path = path
+        self._reader = reader(path)
         self._connection: Connection | None = None
 
     @classmethod
@@ -68,17 +69,21 @@ class Archive:
             StoreMissingError: nothing was ever logged into this folder.
             StoreTooNewError, StoreCorruptError: this program cannot read it.
         """
-        path = database(folder)
-        archive = cls(reader(path), path)
-        with archive._looking() as connection:
-            version.check_readable(connection, path)
+        archive = cls(database(folder))
+        try:
+            with archive._looking() as connection:
+                version.check_readable(connection, archive._path)
+        except BaseException:
+            archive.close()
+            raise
         return archive
 
     def close(self) -> None:
         if self._connection is not None:
             self._connection.close()
             self._connection = None
-        self._engine.dispose()
+        if self._reader.copy is not None:
+            self._reader.copy.cleanup()
 
     def __enter__(self) -> Archive:
         return self
@@ -209,8 +214,11 @@ class Archive:
     def _looking(self) -> Iterator[Connection]:
         """One snapshot, let go of at the end."""
         with naming(self._path):
+            if not self._reader.live and is_locked(self._path.parent):
+                self.close()  # somebody began to write: what was opened may no longer hold
+                self._reader = reader(self._path)
             if self._connection is None:
-                self._connection = self._engine.connect()
+                self._connection = self._reader.engine.connect()
             self._connection.execute(text("BEGIN"))
             try:
                 yield self._connection

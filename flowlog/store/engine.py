@@ -11,6 +11,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote
@@ -19,7 +20,7 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
-from flowlog.store.errors import StoreMissingError
+from flowlog.store.errors import StoreError, StoreMissingError
 from flowlog.store.faults import naming
 from flowlog.store.lock import is_locked
 
@@ -43,8 +44,19 @@ def writer(path: Path, *, create: bool, busy_timeout_s: float) -> Engine:
     return engine
 
 
-def reader(path: Path, busy_timeout_s: float = 5.0) -> Engine:
-    """An engine that only reads, also from a read-only file system.
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """An engine that only reads."""
+
+    engine: Engine
+    live: bool
+    """False if it shows the file as it was at opening: right only while nobody writes."""
+    copy: tempfile.TemporaryDirectory[str] | None = None
+    """Where a copy is read from; it goes when this does."""
+
+
+def reader(path: Path, busy_timeout_s: float = 5.0) -> Reader:
+    """Open for reading, also on a read-only file system.
 
     Raises:
         StoreMissingError: no such file.
@@ -54,18 +66,18 @@ def reader(path: Path, busy_timeout_s: float = 5.0) -> Engine:
         raise StoreMissingError(f"{path}: there is no database; has this rig been logged here?")
     uri = f"file:{quote(str(path))}?mode=ro"
     engine = _engine(lambda: _connect(uri, busy_timeout_s, None))
-    if _opens(engine):
-        return engine
     # A write-ahead log needs its index file, which cannot be made on a read-only file system.
+    if _opens(engine):
+        return Reader(engine, live=True)
     if not is_locked(path.parent):
         log = path.with_name(f"{path.name}-wal")
         if log.exists() and log.stat().st_size:
             return _copied(path, log)
-        uri += "&immutable=1"
-        engine = _engine(lambda: _connect(uri, busy_timeout_s, None))
+        still = f"{uri}&immutable=1"
+        engine = _engine(lambda: _connect(still, busy_timeout_s, None))
     with naming(path), engine.connect() as connection:
         connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").all()
-    return engine
+    return Reader(engine, live=False)
 
 
 def checkpoint(connection: Connection) -> None:
@@ -75,15 +87,18 @@ def checkpoint(connection: Connection) -> None:
     driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 
 
-def _copied(path: Path, log: Path) -> Engine:
+def _copied(path: Path, log: Path) -> Reader:
     """Read a copy: the newest seconds are in the log, and `immutable` would not see them."""
     folder = tempfile.TemporaryDirectory(prefix="flowlog-")
     copy = Path(folder.name) / path.name
-    shutil.copyfile(path, copy)
-    shutil.copyfile(log, copy.with_name(log.name))
+    try:
+        shutil.copyfile(path, copy)
+        shutil.copyfile(log, copy.with_name(log.name))
+    except OSError as fault:
+        folder.cleanup()
+        raise StoreError(f"{path}: cannot be copied for reading ({fault.strerror})") from fault
     engine = _engine(lambda: _connect(f"file:{quote(str(copy))}?mode=ro", 5.0, None))
-    engine.flowlog_copy = folder  # type: ignore[attr-defined]  # lives as long as the engine
-    return engine
+    return Reader(engine, live=False, copy=folder)
 
 
 def _opens(engine: Engine) -> bool:
@@ -126,6 +141,9 @@ def _prepare_writer(connection: sqlite3.Connection) -> None:
         # The log keeps its space on the disk once it has it, and shrinks to it after a burst.
         f"journal_size_limit = {2 * AUTOCHECKPOINT_PAGES * 4096}",
         "cache_size = -4000",
+        # Some builds overwrite what is deleted, page by page through the log: the card wears, and
+        # on a full disk a deletion then needs the space that it is to free.
+        "secure_delete = OFF",
     ):
         connection.execute(f"PRAGMA {pragma}").fetchall()
 

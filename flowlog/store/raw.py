@@ -85,19 +85,20 @@ def seal(connection: Connection, route_id: int, more: tuple[int, Samples] | None
 
 def merge(connection: Connection, route_id: int, least: int) -> None:
     """Join neighbouring small blocks that together hold `least` samples or more."""
+    # "size": a row of results has a method of the name "count"
     small = connection.execute(
-        select(raw_blocks.c.id, raw_blocks.c.first_ordinal, raw_blocks.c.count)
+        select(raw_blocks.c.id, raw_blocks.c.first_ordinal, raw_blocks.c.count.label("size"))
         .where(raw_blocks.c.route_id == route_id, raw_blocks.c.count < MERGE_SAMPLES)
         .order_by(raw_blocks.c.first_ordinal)
     ).all()
     runs: list[list[Any]] = []
     for block in small:
-        if runs and runs[-1][-1].first_ordinal + runs[-1][-1].count == block.first_ordinal:
+        if runs and runs[-1][-1].first_ordinal + runs[-1][-1].size == block.first_ordinal:
             runs[-1].append(block)
         else:
             runs.append([block])
     for run in runs:
-        if len(run) > 1 and sum(block.count for block in run) >= least:
+        if len(run) > 1 and sum(block.size for block in run) >= least:
             ids = [block.id for block in run]
             blobs = connection.execute(
                 select(raw_blocks.c.blob)

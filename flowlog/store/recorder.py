@@ -46,6 +46,8 @@ from flowlog.store.schema import (
 )
 
 _BUSY_TIMEOUT_S: Final = 5.0
+_PRUNE_STEP: Final = 8
+"""Blocks deleted in one transaction."""
 
 _ROUTES: Final = select(routes, rig_files.c.sha256, rig_files.c.rig_id).join(rig_files)
 
@@ -247,17 +249,20 @@ class Recorder:
     def prune_raw(self, ended_before_wall_us: int) -> int:
         """Delete the raw samples of routes that ended before then. Returns their number.
 
-        Readings and events stay; such a route can no longer be replayed.
+        Readings and events stay; such a route can no longer be replayed. Works in small steps,
+        so that little space is needed; after an error the steps that were done stay done.
         """
         old = select(routes.c.id).where(routes.c.ended_wall_us < ended_before_wall_us)
-        with self._transaction() as connection:
-            count = connection.execute(
-                select(func.coalesce(func.sum(raw_blocks.c.count), 0)).where(
-                    raw_blocks.c.route_id.in_(old)
-                )
-            ).scalar_one()
-            connection.execute(delete(raw_blocks).where(raw_blocks.c.route_id.in_(old)))
-        return int(count)
+        doomed = select(raw_blocks.c.id, raw_blocks.c.count).where(raw_blocks.c.route_id.in_(old))
+        pruned = 0
+        while True:
+            with self._transaction() as connection:
+                step = connection.execute(doomed.limit(_PRUNE_STEP)).all()
+                ids = [block_id for block_id, _ in step]
+                connection.execute(delete(raw_blocks).where(raw_blocks.c.id.in_(ids)))
+            pruned += sum(int(count) for _, count in step)
+            if len(step) < _PRUNE_STEP:
+                return pruned
 
     def close(self) -> None:
         """Let go of database and lock. Never raises; doing it twice does no harm."""
@@ -309,8 +314,8 @@ class Recorder:
             with naming(self._path):
                 yield self._connection or self._prepare(create=False)
         except StoreFullError:
+            # The connection stays: its log has space on the disk that a new one would lack.
             self._ballast.drop()
-            self._disconnect()
             raise
         except StoreLockedError:
             raise

@@ -6,6 +6,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -129,6 +130,14 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
         pytest.skip(message)
     yield folder
     subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that any user can reach and read, unlike `tmp_path`."""
+    with tempfile.TemporaryDirectory() as name:
+        Path(name).chmod(0o755)
+        yield Path(name)
 
 
 def fill(path: Path, leave: int = 0) -> None:
@@ -258,6 +267,54 @@ def test_a_card_that_turns_read_only_and_back_loses_nothing(small_disk: Path) ->
     recorder.commit(second_batch(route.id, 1))
     recorder.close()
     assert seconds_stored(small_disk, route.id) == [0, 1]
+
+
+@pytest.mark.root
+@pytest.mark.parametrize("daemon", ["running", "stopped", "started later"])
+def test_a_user_who_may_not_write_the_folder_can_read_it(
+    open_folder: Path, tmp_path: Path, daemon: str
+) -> None:
+    script = """
+import os, sys
+from pathlib import Path
+from flowlog.store.archive import Archive
+Archive.open(Path(sys.argv[1])).close()  # load everything while this is still allowed
+os.setresgid(65534, 65534, 65534)
+os.setresuid(65534, 65534, 65534)
+with Archive.open(Path(sys.argv[2])) as archive:
+    print(len(archive.readings(1)["seq"]), flush=True)
+    sys.stdin.readline()
+    print(len(archive.readings(1)["seq"]), flush=True)
+"""
+    warm = tmp_path / "warm"
+    Recorder.open(warm, RIG, RIG_TEXT).close()
+    recorder = Recorder.open(open_folder, RIG, RIG_TEXT)
+    route = recorder.begin_route(1)
+    recorder.commit(second_batch(route.id, 0))
+    if daemon != "running":
+        recorder.close()
+    reading = subprocess.Popen(
+        [sys.executable, "-c", script, str(warm), str(open_folder)],
+        env={**os.environ, "PYTHONPATH": ":".join(sys.path)},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert reading.stdout is not None
+        assert reading.stdout.readline() == "1\n"
+        expected = 1
+        if daemon != "stopped":
+            if daemon == "started later":
+                recorder = Recorder.open(open_folder, RIG, RIG_TEXT)
+            recorder.commit(second_batch(route.id, 1))
+            expected = 2
+        assert reading.communicate("go on\n", timeout=30)[0] == f"{expected}\n"
+    finally:
+        reading.kill()
+        reading.communicate()
+        recorder.close()
+    assert reading.returncode == 0
 
 
 # --- missing and damaged ----------------------------------------------------------------------
