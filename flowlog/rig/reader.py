@@ -8,16 +8,15 @@ fewer rounds when all its faults are told at once, so reading never stops at the
 from __future__ import annotations
 
 import os
-import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from flowlog.rig import sections
-from flowlog.rig.faults import Faults, RigFileError, did_you_mean
+from flowlog.rig.faults import Faults, did_you_mean
 from flowlog.rig.model import Rig
 from flowlog.rig.table import Table
+from flowlog.rig.toml import parse_toml, read_text
 
 TABLES: Final = (
     "rig",
@@ -32,7 +31,6 @@ TABLES: Final = (
     "thresholds",
 )
 _OPTIONAL: Final = frozenset({"tank", "wheel", "broker", "thresholds"})
-_LARGEST_BYTES: Final = 64 * 1024
 
 
 def read_rig(path: str | Path, environ: Mapping[str, str] | None = None) -> Rig:
@@ -47,13 +45,13 @@ def read_rig(path: str | Path, environ: Mapping[str, str] | None = None) -> Rig:
         RigFileError: the file cannot be read or used; carries every fault, none with a password.
     """
     where = Path(path)
-    return parse_rig(_read_text(where), where, os.environ if environ is None else environ)
+    return parse_rig(read_text(where), where, os.environ if environ is None else environ)
 
 
 def parse_rig(text: str, where: Path, environ: Mapping[str, str]) -> Rig:
     """The same for the text of a rig file in hand; `where` names it and anchors its paths."""
     faults = Faults(str(where), text)
-    data = _parse_toml(text, where)
+    data = parse_toml(text, where)
     tables = _tables(data, faults)
     name, units, data_folder = sections.read_general(tables["rig"])
     thresholds = sections.read_thresholds(tables["thresholds"])
@@ -96,48 +94,3 @@ def _tables(data: dict[str, Any], faults: Faults) -> dict[str, Table]:
         if name not in TABLES:
             faults.add((name,), f"unknown table ({did_you_mean(name, TABLES)})")
     return tables
-
-
-def _read_text(where: Path) -> str:
-    try:
-        with where.open("rb") as file:
-            raw = file.read(_LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        raise RigFileError(
-            [f"{where}: there is no such file (write a new one with: flowlog rig --new {where})"]
-        ) from None
-    except IsADirectoryError:
-        raise RigFileError([f"{where}: is a folder (give the rig file itself)"]) from None
-    except PermissionError:
-        raise RigFileError([f"{where}: may not be read by this user (check its rights)"]) from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else error
-        raise RigFileError([f"{where}: cannot be read: {reason}"]) from None
-    if len(raw) > _LARGEST_BYTES:
-        raise RigFileError([f"{where}: is larger than 64 kB (give the rig file itself)"])
-    try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise RigFileError(
-            [f"{where}:{line}: byte 0x{raw[error.start]:02x} is not UTF-8 (save the file as UTF-8)"]
-        ) from None
-
-
-def _parse_toml(text: str, where: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except RecursionError:
-        raise RigFileError([f"{where}: arrays or tables are nested too deeply"]) from None
-    except ValueError as error:
-        found = re.search(r"^(.*) \(at line (\d+), column (\d+)\)$", str(error))
-        if found is None:
-            what = str(error).removesuffix(" (at end of document)")
-            raise RigFileError([f"{where}: is not TOML: {what}"]) from None
-        line = found[2]
-        raise RigFileError(
-            [
-                f"{where}:{line}: is not TOML: {found[1]}, column {found[3]} (values with a unit "
-                'stand in quotes, for instance spacing = "20 in")'
-            ]
-        ) from None

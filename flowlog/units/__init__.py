@@ -10,7 +10,7 @@ rate), and messages that say what would be right.
 from __future__ import annotations
 
 from flowlog.units.kinds import WATER_KG_M3, Kind, UnitError, Units
-from flowlog.units.read import parse
+from flowlog.units.read import parse, parse_with_unit
 from flowlog.units.write import display_unit, number_in, show
 
 __all__ = [
@@ -21,5 +21,6 @@ __all__ = [
     "display_unit",
     "number_in",
     "parse",
+    "parse_with_unit",
     "show",
 ]

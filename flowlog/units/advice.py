@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import difflib
+from typing import Final
 
 from flowlog.units.kinds import KINDS, Kind, KindSpec, UnitError
 from flowlog.units.known import NAME, known_factor, registry, resolve
 from flowlog.units.spelling import PLAIN_NAMES, WORDS, split_unit
+
+_OUNCES: Final = {"volume": "fl oz", "mass": "wt oz"}
 
 
 def factor_of(kind: Kind, unit: str, text: str, number: str) -> float:
@@ -52,8 +55,8 @@ def _nearest_word(spec: KindSpec, unit: str) -> str | None:
 
 
 def _nearest_part(part: str, dimension: str) -> str | None:
-    if dimension == "volume" and part in {"oz", "ounce", "ounces"}:
-        return "fl oz"
+    if dimension in _OUNCES and part in {"oz", "ounce", "ounces"}:
+        return _OUNCES[dimension]
     names = {}
     for name in registry():
         resolved = resolve(name)

@@ -11,12 +11,16 @@ Kind = Literal[
     "length",
     "area",
     "volume",
+    "mass",
     "time",
     "voltage",
     "pressure",
     "flow",
     "speed",
     "rate",
+    "mass_per_area",
+    "mass_per_volume",
+    "volume_per_volume",
     "pulses_per_volume",
     "pulses_per_length",
     "relative_density",
@@ -66,6 +70,7 @@ KINDS: Final[dict[Kind, KindSpec]] = {
     "length": KindSpec("a length", "length", None, "m", "20 in", "ft", "m", 2, 2),
     "area": KindSpec("an area", "area", None, "m2", "1000 ft2", "ft2", "m2", 0, 0),
     "volume": KindSpec("a volume", "volume", None, "m3", "60 gal", "gal", "L", 1, 1),
+    "mass": KindSpec("a mass", "mass", None, "kg", "2 lb", "lb", "kg", 2, 2),
     "time": KindSpec("a time", "time", None, "s", "30 s", "s", "s", 1, 1),
     "voltage": KindSpec("a voltage", "voltage", None, "V", "4.5 V", "V", "V", 2, 2),
     "pressure": KindSpec("a pressure", "pressure", None, "Pa", "40 psi", "psi", "bar", 1, 2),
@@ -73,6 +78,9 @@ KINDS: Final[dict[Kind, KindSpec]] = {
     "speed": KindSpec("a speed", "length", "time", "m/s", "3.2 mph", "mph", "km/h", 2, 2),
     "rate": KindSpec(
         "a rate", "volume", "area", "m3/m2", "1.5 gal/1000 ft2", "gal/1000 ft2", "L/ha", 2, 0
+    ),
+    "mass_per_area": KindSpec(
+        "a mass per area", "mass", "area", "kg/m2", "2 lb/ac", "lb/1000 ft2", "kg/ha", 2, 2
     ),
     "pulses_per_volume": KindSpec(
         "a number of pulses per volume",
@@ -98,6 +106,21 @@ KINDS: Final[dict[Kind, KindSpec]] = {
     ),
     "relative_density": KindSpec(
         "a relative density", "mass", "volume", "kg/m3", "10.65 lb/gal", "", "", 2, 2, bare=True
+    ),
+    # After the density, which is what a mass per volume usually is meant to be.
+    "mass_per_volume": KindSpec(
+        "a mass per volume", "mass", "volume", "kg/m3", "4 lb/gal", "lb/gal", "g/L", 2, 0
+    ),
+    "volume_per_volume": KindSpec(
+        "a volume per volume",
+        "volume",
+        "volume",
+        "",
+        "32 fl oz/100 gal",
+        "fl oz/100 gal",
+        "mL/100 L",
+        1,
+        0,
     ),
     "share": KindSpec("a share", "share", None, "", "5 %", "%", "%", 1, 1, bare=True),
 }

@@ -23,10 +23,18 @@ def parse(text: str, kind: Kind) -> float:
 
     Returns:
         The value in SI: m, m2, m3, s, V, Pa, m3/s, m/s, m3/m2, pulses/m3, pulses/m; shares as
-        fractions, densities relative to water.
+        fractions, densities relative to water, masses in kg.
 
     Raises:
         UnitError: the text is not such a quantity; the message says what would be right.
+    """
+    return parse_with_unit(text, kind)[0]
+
+
+def parse_with_unit(text: str, kind: Kind) -> tuple[float, str]:
+    """The same, and the unit as it was written, so that an answer can come in it.
+
+    The unit is empty for a bare number.
     """
     spec = KINDS[kind]
     clean = _clean(text)
@@ -43,12 +51,12 @@ def parse(text: str, kind: Kind) -> float:
             f"for instance '{spec.example}')"
         )
     if not unit:
-        return _bare(value, text, kind, spec)
+        return _bare(value, text, kind, spec), ""
     if not re.match(r"[^\W\d]|[%\"']|1,?000\b|1000", unit):
         raise UnitError(
             f"'{text}' is not one number and one unit (write for instance '{spec.example}')"
         )
-    return value * factor_of(kind, unit, text, number[0])
+    return value * factor_of(kind, unit, text, number[0]), unit
 
 
 def _clean(text: str) -> str:

@@ -50,9 +50,12 @@ PLAIN_NAMES: Final = {
     "second": "s",
     "minute": "min",
     "hour": "h",
+    "hundred_gallons": "100 gal",
+    "hundred_liters": "100 L",
     "kilogram": "kg",
     "gram": "g",
     "pound": "lb",
+    "weight_ounce": "wt oz",
     "pascal": "Pa",
     "kilopascal": "kPa",
     "megapascal": "MPa",
@@ -88,6 +91,8 @@ def _fold(name: str) -> str:
     name = name.casefold().replace("**", "").replace("^", "").rstrip(".")
     name = re.sub(r"\.(?= )", "", name)
     name = re.sub(r"^100 ?m2$", "are", name)
+    name = re.sub(r"^100 ?gal(?:s|lons?)?$", "hundred_gallons", name)
+    name = re.sub(r"^100 ?(?:l|lit(?:er|re)s?)$", "hundred_liters", name)
     name = re.sub(r"^(?:1,?000|thousand|kilo|k) ?(?=sq|ft|feet|foot)", "k ", name)
     name = re.sub(r"\b(?:sq|square) ?(feet|foot|ft|yards?|yd|meters?|metres?|m)\b", r"\1 2", name)
     name = re.sub(r"\b(?:cu|cubic) ?(meters?|metres?|m)\b", r"\1 3", name)

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowlog.units import WATER_KG_M3, Kind, UnitError, parse
+from flowlog.units import WATER_KG_M3, Kind, UnitError, parse, parse_with_unit
 
 GALLON = 231 * 0.0254**3
 FOOT = 0.3048
+POUND = 0.45359237
 ACCEPTED: list[tuple[str, Kind, float]] = [
     ("20 in", "length", 0.508),
     ('20"', "length", 0.508),
@@ -92,6 +93,21 @@ ACCEPTED: list[tuple[str, Kind, float]] = [
     ("450 counts / liter", "pulses_per_volume", 450e3),
     ("1700 pulse/gal", "pulses_per_volume", 1700 / GALLON),
     ("12.5 pulse/ft", "pulses_per_length", 12.5 / FOOT),
+    ("2 lb", "mass", 2 * POUND),
+    ("8 wt oz", "mass", POUND / 2),
+    ("8 oz wt", "mass", POUND / 2),
+    ("250 g", "mass", 0.25),
+    ("2 lb/ac", "mass_per_area", 2 * POUND / (43560 * FOOT**2)),
+    ("0.5 wt oz/1000 ft2", "mass_per_area", POUND / 32 / (1000 * FOOT**2)),
+    ("2 kg/ha", "mass_per_area", 2e-4),
+    ("4 lb/gal", "mass_per_volume", 4 * POUND / GALLON),
+    ("360 g/L", "mass_per_volume", 360.0),
+    ("1 lb/100 gal", "mass_per_volume", POUND / (100 * GALLON)),
+    ("1 lb per 100 gallons", "mass_per_volume", POUND / (100 * GALLON)),
+    ("32 fl oz/100 gal", "volume_per_volume", 0.0025),
+    ("2 pt / 100 gals", "volume_per_volume", 0.0025),
+    ("250 mL/100 L", "volume_per_volume", 0.0025),
+    ("2.5 mL/L", "volume_per_volume", 0.0025),
     ("1.28", "relative_density", 1.28),
     ("8.34 lb/gal", "relative_density", 1.0),
     ("1.28 kg/L", "relative_density", 1280 / WATER_KG_M3),
@@ -138,6 +154,17 @@ REFUSED: list[tuple[str, Kind, str]] = [
         "'450 puls/L' is not a number of pulses per volume (did you mean '450 pulse/L'?)",
     ),
     ("12 oz", "volume", "'12 oz' is not a volume (did you mean '12 fl oz'?)"),
+    ("12 oz", "mass", "'12 oz' is not a mass (did you mean '12 wt oz'?)"),
+    (
+        "3 oz/ac",
+        "mass_per_area",
+        "'3 oz/ac' is not a mass per area (did you mean '3 wt oz/acre'?)",
+    ),
+    (
+        "3 fl oz/ac",
+        "mass_per_area",
+        "'3 fl oz/ac' is a rate, not a mass per area (write for instance '2 lb/ac')",
+    ),
     ("5 ML", "volume", "'5 ML' is not a volume (did you mean '5 mL'?)"),
     ("3 mPa", "pressure", "'3 mPa' is not a pressure (write for instance '40 psi')"),
     ("5 M", "length", "'5 M' is not a length (did you mean '5 m'?)"),
@@ -172,6 +199,14 @@ def test_refuses_with_the_fact_and_what_would_be_right(text: str, kind: Kind, me
     with pytest.raises(UnitError) as caught:
         parse(text, kind)
     assert str(caught.value) == message
+
+
+def test_the_unit_comes_back_as_it_was_written() -> None:
+    assert parse_with_unit("3 fl. oz. / 1,000 sq ft", "rate") == (
+        parse("3 fl oz/1000 ft2", "rate"),
+        "fl. oz. / 1,000 sq ft",
+    )
+    assert parse_with_unit("1.28", "relative_density") == (1.28, "")
 
 
 def test_the_acre_is_that_of_the_international_foot() -> None:
