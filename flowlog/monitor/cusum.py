@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log
@@ -9,7 +10,6 @@ from typing import NamedTuple
 
 _AGREE_OF = 6
 _AGREE = 5
-_AGREE_MASK = (1 << _AGREE_OF) - 1
 """A burst of air lasts 0.3 to 1.2 s and moves the meter by up to 30 %: at most four ticks of
 half a second. A shift is believed when five of the last six ticks lie beyond half of it, which
 no such burst can do and which a clogged tip does in two and a half seconds."""
@@ -69,21 +69,22 @@ class ShiftTest:
         self._half = 0.5 * self._size
         self.sum = 0.0
         self.seconds = 0.0
-        self._agree = 0
-        """The last ticks as bits: 1 lay beyond half of the shift."""
+        self._last: deque[float] = deque(maxlen=_AGREE_OF)
 
     def reset(self) -> None:
         self.sum = 0.0
         self.seconds = 0.0
-        self._agree = 0
+        self._last.clear()
 
     def step(self, tick: Innovation) -> None:
-        sign = self._sign
-        self._agree = (self._agree << 1 | (tick.residual * sign > self._half)) & _AGREE_MASK
-        news = tick.news * sign
+        self._last.append(tick.residual)
+        news = tick.news * self._sign
         lasting = self._size * tick.rest
         nats = lasting * (news - 0.5 * lasting) / tick.variance
         if self.sum == 0.0:
+            if news <= 0.5 * lasting:
+                # A shift that came at once would have to bring more news than a lasting one.
+                return
             nats = max(nats, self._size * (news - self._half) / tick.variance)
         total = self.sum + min(nats, _CAP_NATS)
         if total > 0.0:
@@ -94,7 +95,10 @@ class ShiftTest:
             self.seconds = 0.0
 
     def crossed(self, threshold: float) -> bool:
-        return self.sum > threshold and self._agree.bit_count() >= _AGREE
+        if self.sum <= threshold:
+            return False
+        beyond = sum(residual * self._sign > self._half for residual in self._last)
+        return beyond >= _AGREE
 
 
 class Bank:
@@ -133,7 +137,11 @@ class Bank:
                 test.reset()
                 continue
             test.step(tick)
-            if test.crossed(threshold) and (best is None or test.sum > best.evidence):
+            if (
+                test.sum > threshold
+                and test.crossed(threshold)
+                and (best is None or test.sum > best.evidence)
+            ):
                 best = Alarm(test.shift, test.seconds, test.sum)
         return best
 

@@ -21,11 +21,14 @@ class Latch:
         self._clear_s = clear_s
         self._held_s = 0.0
         self.active = False
+        self.busy = False
+        """Active or on its way there: only then does a step with nothing bad change anything."""
         self.since: Position | None = None
         """Where the present or last bad stretch began."""
 
     def step(self, at: Position, seconds: float, *, bad: bool, good: bool) -> Turn | None:
         if not self.active:
+            self.busy = bad
             if not bad:
                 self._held_s = 0.0
                 return None

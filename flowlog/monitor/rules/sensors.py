@@ -6,6 +6,7 @@ from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.phase import CHECK_VALVE_PA
 from flowlog.monitor.rules.latch import Latch
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.sensors import GaugeState
 from flowlog.rig.model import Rig
 from flowlog.units import show
 
@@ -71,6 +72,7 @@ class GaugeFaults:
             "gauge_open": Latch(0.5, 2.0),
             "gauge_short": Latch(0.5, 2.0),
         }
+        self._rails_busy = False
         self._below = Latch(5.0, 5.0)
         self._stuck = Latch(3.0, 1.0)
         self._frozen_s = 0.0
@@ -81,14 +83,17 @@ class GaugeFaults:
     def step(self, now: Moment) -> None:
         if now.pressure is None:
             return
-        self._step_rails(now)
+        if self._rails_busy or now.pressure.state != "ok":
+            self._step_rails(now, now.pressure.state)
         self._step_below(now)
         self._step_stuck(now)
-        latches = (*self._rails.values(), self._below, self._stuck)
-        self.ok = not any(latch.active for latch in latches)
+        self.ok = not (
+            self._below.active
+            or self._stuck.active
+            or (self._rails_busy and any(latch.active for latch in self._rails.values()))
+        )
 
-    def _step_rails(self, now: Moment) -> None:
-        state = now.pressure.state if now.pressure else "ok"
+    def _step_rails(self, now: Moment, state: GaugeState) -> None:
         for code, latch in self._rails.items():
             bad = code == f"gauge_{state}"
             turn = latch.step(now.at, now.step.seconds, bad=bad, good=not bad)
@@ -98,12 +103,15 @@ class GaugeFaults:
                 self._book.open(code, now.at, latch.since or now.at, text)
             elif turn == "cleared":
                 self._book.clear(code, now.at, "The gauge's signal is back.")
+        self._rails_busy = any(latch.busy for latch in self._rails.values())
 
     def _step_below(self, now: Moment) -> None:
         pressure = now.pressure_pa
         if pressure is None:
             return
         span = self._rig.gauge.span_pa
+        if pressure > 0.0 and not self._below.busy:
+            return
         turn = self._below.step(
             now.at, now.step.seconds, bad=pressure < -0.025 * span, good=pressure > -0.01 * span
         )
@@ -133,6 +141,8 @@ class GaugeFaults:
         flowing = now.step.mean_flow_m3_s > 0.5 * self._rig.expected_flow_m3_s
         asleep = self._resting_pa is not None and not self._has_moved and flowing
         bad = now.phase == "spraying" and (asleep or self._frozen_s > 10.0)
+        if not bad and not self._stuck.busy:
+            return
         turn = self._stuck.step(now.at, now.step.seconds, bad=bad, good=moved and not still)
         if turn == "opened":
             text = (
