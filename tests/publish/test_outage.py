@@ -142,18 +142,6 @@ def test_stopping_sends_what_was_offered_and_tells_what_was_acknowledged(
     listener.wait(lambda: len(listener.payloads("alert")) == 150)
 
 
-def test_the_brokers_receive_maximum_is_kept(start_broker, listen, publish_to, outbox):
-    """A broker that allows 2 unanswered messages ends the line of a client that sends 3."""
-    broker = start_broker(extra="max_inflight_messages 2")
-    listener = listen(broker)
-    publisher = publish_to(broker)
-    for number in range(100):
-        outbox.add(TOPIC, f"a{number}")
-    outbox.drain(publisher)
-    listener.wait(lambda: len(listener.payloads("alert")) >= 100)
-    assert [p["id"] for p in listener.payloads("alert")] == [f"a{n}" for n in range(100)]
-
-
 def test_a_row_that_is_too_large_for_the_broker_is_given_up_and_the_rest_goes_on(
     start_broker, listen, publish_to, outbox
 ):
