@@ -39,11 +39,13 @@ def command(
     they would on a machine. Nothing to set up and no broker needed. Exit code 0: the clogged tip
     was reported; 1: it was not, or something failed.
     """
-    from flowlog.demo.setting import Setting, make_folder, write_rig
+    from flowlog.demo.setting import Setting, host_and_port, make_folder, write_rig
     from flowlog.demo.story import QUICK, play
     from flowlog.errors import FlowlogError
 
     speed = _speed(pace, QUICK)
+    if broker:
+        host_and_port(broker)
 
     def leave(number: int, _frame: FrameType | None) -> None:
         # Unwinds through the `with` that ends the processes.

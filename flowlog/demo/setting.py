@@ -93,7 +93,7 @@ def write_rig(setting: Setting, broker: str | None) -> None:
     rig["rig"]["data_folder"] = str(setting.data)
     rig["board"]["port"] = str(setting.port)
     if broker:
-        host, port = _host_and_port(broker)
+        host, port = host_and_port(broker)
         table = tomlkit.table()
         table["host"] = host
         if port is not None:
@@ -102,7 +102,12 @@ def write_rig(setting: Setting, broker: str | None) -> None:
     setting.rig_file.write_text(tomlkit.dumps(rig), encoding="utf-8")
 
 
-def _host_and_port(broker: str) -> tuple[str, int | None]:
+def host_and_port(broker: str) -> tuple[str, int | None]:
+    """Split HOST or HOST:PORT; an IPv6 address with a port stands in square brackets.
+
+    Raises:
+        DemoError: it is neither.
+    """
     host, colon, port = broker.rpartition(":")
     if not colon or "]" in port or (":" in host and not host.startswith("[")):
         return broker.strip("[]"), None
