@@ -123,7 +123,9 @@ def test_the_password_is_in_no_repr_no_log_and_no_state(
     assert SECRET not in "".join([*shown, caplog.text, out, err])
 
 
-@pytest.mark.parametrize("password", [SECRET + "\udc80", SECRET + "x" * 70_000])
+@pytest.mark.parametrize(
+    "password", [SECRET + "\udc80", SECRET + "x" * 70_000], ids=["no text", "too long"]
+)
 def test_a_password_that_cannot_be_sent_is_refused_without_being_shown(password, until):
     broker = Broker("127.0.0.1", 1, user="rig", password=password)
     publisher = Publisher(broker, "cart")
@@ -142,7 +144,11 @@ def test_a_host_without_a_broker_is_away(publish_to, until):
     assert publisher.state().sentence == "broker 127.0.0.1:1: nothing listens there"
 
 
-@pytest.mark.parametrize("host", ["", "no-such-host.invalid", "a" * 70 + ".invalid", "a\udc80"])
+@pytest.mark.parametrize(
+    "host",
+    ["", "no-such-host.invalid", "a" * 70 + ".invalid", "a\udc80"],
+    ids=["empty", "unknown", "too long", "no text"],
+)
 def test_a_host_that_does_not_exist_ends_in_a_state_not_in_an_error(publish_to, until, host):
     publisher = publish_to(None, host=host, port=1883)
     until(lambda: publisher.state().word in {"away", "refused"})
