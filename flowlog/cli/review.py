@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -77,9 +78,14 @@ def command(
 
 def _write(path: Path, export: Callable[[RouteReview, TextIO], None], review: RouteReview) -> None:
     from flowlog.review.files import write_whole
+    from flowlog.review.print import writing_out
 
     if str(path) == "-":
-        export(review, sys.stdout)
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(encoding="utf-8")
+        with writing_out():
+            export(review, sys.stdout)
+            sys.stdout.flush()
         return
     write_whole(path, lambda out: export(review, out))
     click.echo(f"wrote {path}", err=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import subprocess
 import sys
 from pathlib import Path
 
@@ -15,6 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "review"))
 from stored import RIG_TEXT, store_items, store_scenario
 
 from flowlog.cli import main
+from flowlog.store.rows import StopMark
 
 
 @pytest.fixture(scope="module")
@@ -98,3 +101,33 @@ def test_a_store_without_readings(tmp_path):
     store_items(tmp_path, [], ended=False)
     assert "1 route" in run("--data", tmp_path).output
     assert "Nothing was sprayed" in run("last", "--data", tmp_path).output
+
+
+def real(*words: object, out=subprocess.PIPE, **environ: str):
+    return subprocess.run(
+        [sys.executable, "-m", "flowlog", "review", *(str(word) for word in words)],
+        stdout=out,
+        stderr=subprocess.PIPE,
+        env={**os.environ, **environ},
+        check=False,
+        timeout=60,
+    )
+
+
+def test_a_terminal_without_the_letters_of_a_name_shows_others(tmp_path):
+    mark = StopMark("Bäckerei ☃", "name", 0, 0, 100_000_000, "uid-12345")
+    store_scenario(tmp_path, marks=(mark,))
+    done = real("last", "--data", tmp_path, PYTHONIOENCODING="ascii")
+    assert done.returncode == 0, done.stderr
+    assert b"B?ckerei ?" in done.stdout
+    done = real("last", "--data", tmp_path, "--summary-csv", "-", PYTHONIOENCODING="ascii")
+    assert "Bäckerei ☃".encode() in done.stdout
+
+
+@pytest.mark.parametrize("options", [[], ["--csv", "-"], ["--json", "-"], ["--csv", "/dev/full"]])
+def test_a_full_disk_behind_standard_output_is_one_plain_line(data, options):
+    with Path("/dev/full").open("wb") as full:
+        done = real("last", "--data", data, *options, out=full)
+    assert done.returncode != 0
+    assert b"cannot be written: No space left" in done.stderr
+    assert b"Traceback" not in done.stderr
