@@ -28,6 +28,7 @@ from flowlog.store.engine import checkpoint, database, writer
 from flowlog.store.errors import (
     StoreFullError,
     StoreLockedError,
+    StoreMissingError,
     StoreReadOnlyError,
 )
 from flowlog.store.faults import naming
@@ -60,6 +61,7 @@ class Recorder:
         self._lock = lock
         self._busy_timeout_s = busy_timeout_s
         self._connection: Connection | None = None
+        self._inode = 0
         self._run_id: int | None = None
         self._rig_id = 0
         self._rig_file_id = 0
@@ -175,6 +177,7 @@ class Recorder:
         same keys, ordinals, uids) is passed over, so a batch may be committed again, also
         together with newer material.
         """
+        self._check_file()
         with self._transaction() as connection:
             write(connection, batch, self._run_id)
         if not self._ballast.aboard:
@@ -276,6 +279,7 @@ class Recorder:
         with naming(self._path):
             version.prepare(engine, self._path)
             self._connection = engine.connect()
+            self._inode = self._path.stat().st_ino
         return self._connection
 
     def _begin(self, rig: Rig, rig_text: str, wall_us: int) -> None:
@@ -302,6 +306,21 @@ class Recorder:
             )
             find_file = select(rig_files.c.id).filter_by(**key)
             self._rig_file_id = int(connection.execute(find_file).scalar_one())
+
+    def _check_file(self) -> None:
+        """Notice a file that was deleted or exchanged: writing would go on, into nowhere."""
+        if self._connection is None:
+            return
+        try:
+            here = self._path.stat().st_ino
+        except OSError:
+            here = 0
+        if here != self._inode:
+            self._disconnect()
+            raise StoreMissingError(
+                f"{self._path}: the database was moved or deleted while it was in use; put it "
+                "back with its -wal file, or restart flowlog to begin a new one"
+            )
 
     @contextmanager
     def _transaction(self) -> Iterator[Connection]:

@@ -274,6 +274,8 @@ def test_a_card_that_turns_read_only_and_back_loses_nothing(small_disk: Path) ->
 def test_a_user_who_may_not_write_the_folder_can_read_it(
     open_folder: Path, tmp_path: Path, daemon: str
 ) -> None:
+    if os.geteuid() != 0:
+        pytest.skip("only root can become another user")
     script = """
 import os, sys
 from pathlib import Path
@@ -326,6 +328,26 @@ def test_a_folder_without_a_store_is_said_to_have_none(tmp_path: Path) -> None:
     with pytest.raises(StoreMissingError):
         Archive.open(tmp_path / "nowhere")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_database_that_is_moved_away_while_in_use_is_missed_at_once_and_found_again(
+    recorder: Recorder, tmp_path: Path
+) -> None:
+    route = recorder.begin_route(1)
+    recorder.commit(second_batch(route.id, 0))
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    files = list(tmp_path.glob("flowlog.db*"))
+    for file in files:
+        file.rename(elsewhere / file.name)
+    for _ in range(2):
+        with pytest.raises(StoreMissingError, match=r"flowlog\.db"):
+            recorder.commit(second_batch(route.id, 1))
+    assert not (tmp_path / "flowlog.db").exists()
+    for file in elsewhere.iterdir():
+        file.rename(tmp_path / file.name)
+    recorder.commit(second_batch(route.id, 1))
+    assert seconds_stored(tmp_path, route.id) == [0, 1]
 
 
 def test_asking_for_a_route_that_is_not_there_says_so(recorder: Recorder, tmp_path: Path) -> None:
