@@ -211,17 +211,19 @@ def encode(payload: Mapping[str, Any]) -> bytes:
     return text.encode("utf-8", "replace")
 
 
-def stamp(payload: bytes, number: int) -> bytes:
+def stamp(payload: bytes, number: int | None) -> bytes:
     """Put the order `number` in front of an encoded payload that has none.
 
     The number is the row's id in the outbox, so it is known only after the row is stored, and
-    the same at each repeat: a repeated message is the same bytes.
+    the same at each repeat: a repeated message is the same bytes. None stands for a message that
+    the store could not take and that is told all the same.
     """
     if not payload.startswith(b"{"):
         return payload
     rest = payload[1:]
     comma = b"" if rest.lstrip().startswith(b"}") else b","
-    return b'{"number":%d' % number + comma + rest
+    order = b"null" if number is None else b"%d" % number
+    return b'{"number":' + order + comma + rest
 
 
 def schema(kind: str) -> dict[str, Any]:

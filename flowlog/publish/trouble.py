@@ -43,7 +43,9 @@ class NoConnectionError(FlowlogError):
 
 
 def place(broker: Broker) -> str:
-    return f"broker {broker.host}:{broker.port}"
+    """How a sentence names the broker; any host can be printed, whatever it holds."""
+    host = broker.host.encode("utf-8", "backslashreplace").decode("utf-8")
+    return f"broker {host}:{broker.port}"
 
 
 def network_trouble(error: OSError | ValueError, broker: Broker) -> NoConnectionError:

@@ -29,7 +29,11 @@ REFUSAL_DELAYS_S: Final = (5.0, 30.0, 120.0, 600.0)
 
 
 class Row(Protocol):
-    """A row of the outbox. `id` grows and is never used again, even after a deletion."""
+    """A row of the outbox. `id` grows and is never used again, even after a deletion.
+
+    An id below zero is a message that could not be stored (a full disk) and is told all the
+    same; such ids count downwards, and their messages go before the stored ones.
+    """
 
     @property
     def id(self) -> int: ...
@@ -55,6 +59,10 @@ class _Entry:
     row: Row
     refusals: int = 0
     due_s: float = 0.0
+
+
+def _order(number: int) -> tuple[bool, int]:
+    return number > 0, abs(number)
 
 
 class Window:
@@ -90,24 +98,26 @@ class Window:
     def offer(self, rows: Iterable[Row]) -> int:
         """Take in rows that are not known yet, as far as there is room; how many were taken."""
         taken = 0
-        for row in sorted(rows, key=lambda each: each.id):
+        for row in sorted(rows, key=lambda each: _order(each.id)):
             if row.id in self._entries or row.id in self._finished:
                 continue
             if len(self._entries) >= self._room:
                 break
             self._entries[row.id] = _Entry(row)
-            insort(self._waiting, row.id)
+            insort(self._waiting, row.id, key=_order)
             taken += 1
         return taken
 
     def next(self, now_s: float, limit: int | None = None) -> Row | None:
-        """The lowest row that may be sent now, or None. `limit` narrows the window."""
+        """The first row that may be sent now, or None. `limit` narrows the window."""
         size = self._size if limit is None else min(self._size, limit)
         if len(self._on_the_way) >= size:
             return None
         best = self._waiting[0] if self._waiting else None
         for number in self._later:
-            if self._entries[number].due_s <= now_s and (best is None or number < best):
+            if self._entries[number].due_s <= now_s and (
+                best is None or _order(number) < _order(best)
+            ):
                 best = number
         return None if best is None else self._entries[best].row
 
@@ -175,7 +185,7 @@ class Window:
             if self._entries[number].refusals:
                 self._later.add(number)
             else:
-                insort(self._waiting, number)
+                insort(self._waiting, number, key=_order)
         self._settling.clear()
         self._on_the_way.clear()
 

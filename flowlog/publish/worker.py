@@ -155,7 +155,7 @@ class Worker:
     def _send_rows(self, connection: Connection) -> None:
         limit = connection.receive_maximum - len(self._status_tokens)
         while row := self._handover.next_row(time.monotonic(), limit):
-            payload = messages.stamp(row.payload, row.id)
+            payload = messages.stamp(row.payload, row.id if row.id > 0 else None)
             if not connection.fits(row.topic, payload):
                 sentence = f"{place(self._broker)}: a message on {row.topic!r} is too large for it"
                 self._handover.give_up(row, sentence)

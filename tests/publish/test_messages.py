@@ -112,7 +112,7 @@ def test_every_reading_fits_its_schema(reading, route, wall_us, clock):
     check("reading", messages.encode(payload))
 
 
-@given(events, ids, st.none() | ids, walls, walls, clocks, st.integers(0, 2**62))
+@given(events, ids, st.none() | ids, walls, walls, clocks, st.integers(1, 2**62) | st.none())
 def test_every_alert_fits_its_schema(event, uid, route, wall_us, since_us, clock, number):
     payload = messages.alert(
         event,
@@ -232,7 +232,7 @@ def test_wall_time_is_utc_to_the_millisecond_and_null_where_there_is_none():
     assert time_of(2**63) == (None, "none")
 
 
-@given(st.dictionaries(ids, st.none(), max_size=2), st.integers(0, 2**62))
+@given(st.dictionaries(ids, st.none(), max_size=2), st.integers(1, 2**62) | st.none())
 def test_stamping_adds_the_number_and_changes_nothing_else(rest, number):
     rest.pop("number", None)
     stamped = messages.stamp(messages.encode(rest), number)

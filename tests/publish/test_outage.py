@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -57,6 +58,14 @@ def test_rows_arrive_in_order_with_their_number(start_broker, listen, publish_to
     listener.wait(lambda: len(listener.payloads("alert")) >= 200)
     assert [p["id"] for p in listener.payloads("alert")] == [f"a{n}" for n in range(200)]
     assert [p["number"] for p in listener.payloads("alert")] == list(range(1, 201))
+
+
+def test_what_could_not_be_stored_is_told_without_a_number(start_broker, listen, publish_to):
+    broker = start_broker()
+    listener = listen(broker)
+    row = SimpleNamespace(id=-1, topic=TOPIC, payload=b'{"id":"full"}', retain=False)
+    publish_to(broker).offer([row])
+    listener.wait(lambda: listener.payloads("alert") == [{"number": None, "id": "full"}])
 
 
 def test_a_broker_killed_while_publishing_loses_no_alert(

@@ -153,6 +153,7 @@ def test_a_host_that_does_not_exist_ends_in_a_state_not_in_an_error(publish_to, 
     publisher = publish_to(None, host=host, port=1883)
     until(lambda: publisher.state().word in {"away", "refused"})
     assert "unforeseen" not in publisher.state().sentence
+    publisher.state().sentence.encode()
 
 
 def test_a_topic_prefix_that_cannot_be_used_is_a_state(publish_to, until):

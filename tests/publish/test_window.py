@@ -42,6 +42,14 @@ def test_rows_leave_in_the_order_of_their_ids_up_to_the_size():
     assert window.take_acknowledged() == []
 
 
+def test_rows_that_could_not_be_stored_go_first_in_the_order_in_which_they_were_said():
+    window = Window()
+    window.offer(rows(1, -2, 2, -1))
+    assert send_all(window) == [-1, -2, 1, 2]
+    window.lost(0.0)
+    assert send_all(window) == [-1, -2, 1, 2]
+
+
 def test_the_broker_may_narrow_the_window():
     window = Window(size=50)
     window.offer(rows(1, 2))
