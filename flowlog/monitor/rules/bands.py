@@ -55,6 +55,8 @@ class PressureBand:
     def _turn(
         self, latch: Latch, code: str, now: Moment, pressure: float, *, bad: bool, good: bool
     ) -> None:
+        if not bad and not latch.busy:
+            return
         turn = latch.step(now.at, now.step.seconds, bad=bad, good=good)
         if turn is None:
             return
@@ -104,12 +106,11 @@ class RateBand:
         off = rate / self._rig.work.rate_m3_m2 - 1.0
         limit = self._rig.thresholds.rate_share
         for latch, code, beyond in ((self._low, "rate_low", -off), (self._high, "rate_high", off)):
-            turn = latch.step(
-                now.at,
-                now.step.seconds,
-                bad=beyond > limit,
-                good=beyond < _RATE_BACK * limit,
-            )
+            bad = beyond > limit
+            if not bad and not latch.busy:
+                continue
+            good = beyond < _RATE_BACK * limit
+            turn = latch.step(now.at, now.step.seconds, bad=bad, good=good)
             if turn == "opened":
                 text = self._text(rate, off)
                 self._book.open(code, now.at, latch.since or now.at, text, Size(100 * off, "%"))

@@ -65,12 +65,11 @@ class DataFaults:
             return
         share = now.step.lost / (now.step.lost + now.tick.samples) if now.tick.samples else 0.0
         self._lost_share += (share - self._lost_share) * min(1.0, seconds / _LOST_WINDOW_S)
-        turn = self._losing.step(
-            now.at,
-            seconds,
-            bad=self._lost_share > _LOST_SHARE,
-            good=self._lost_share < 0.5 * _LOST_SHARE,
-        )
+        bad = self._lost_share > _LOST_SHARE
+        if not bad and not self._losing.busy:
+            return
+        good = self._lost_share < 0.5 * _LOST_SHARE
+        turn = self._losing.step(now.at, seconds, bad=bad, good=good)
         if turn == "opened":
             text = f"{100 * self._lost_share:.0f} % of the board's lines are lost or damaged."
             size = Size(100 * self._lost_share, "%")

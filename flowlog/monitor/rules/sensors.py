@@ -12,6 +12,7 @@ from flowlog.units import show
 
 _PRESSED_SHARE = 0.7
 _OVER = 1.3
+_BACK = 1.1
 """Above 1.3 times the highest flow of its range a turbine's rotor cannot follow."""
 
 
@@ -22,44 +23,53 @@ class MeterFaults:
         self._rig = rig
         self._book = book
         self._pressed_pa = max(_PRESSED_SHARE * rig.boom.pressure_low_pa, CHECK_VALVE_PA)
+        self._highest = rig.meter.highest_m3_s
         self._flowing = 0.1 * rig.expected_flow_m3_s
         self._silent = Latch(1.5, 1.0)
         self._wild = Latch(1.0, 3.0)
         self.ok = True
 
     def step(self, now: Moment) -> None:
-        pressure = now.pressure_pa
+        silent = now.step.pulses == 0 and self._under_pressure(now)
+        if silent or self._silent.busy:
+            self._step_silent(now, silent=silent)
+        wild = now.step.mean_flow_m3_s > _OVER * self._highest
+        if wild or self._wild.busy:
+            self._step_wild(now, wild=wild)
+        self.ok = not (self._silent.active or self._wild.active)
+
+    def _under_pressure(self, now: Moment) -> bool:
+        """The boom is open as far as the gauge and the valve input can tell."""
+        if now.pressure_pa is None or now.pressure_pa <= self._pressed_pa:
+            return False
         # A gauge on the pump's side of the boom valve holds its pressure while the boom is
         # shut, which is no fault: there only the valve input can tell.
-        may_judge = now.valve_open or (now.valve_open is None and self._rig.gauge.place == "boom")
-        pressed = pressure is not None and pressure > self._pressed_pa
-        turn = self._silent.step(
-            now.at,
-            now.step.seconds,
-            bad=bool(may_judge) and pressed and now.step.pulses == 0,
-            good=now.step.mean_flow_m3_s > self._flowing,
-        )
-        if turn == "opened" and pressure is not None:
-            text = f"No pulses at {show(pressure, 'pressure', self._rig.units)}."
+        if now.valve_open is None:
+            return self._rig.gauge.place == "boom"
+        return now.valve_open
+
+    def _step_silent(self, now: Moment, *, silent: bool) -> None:
+        good = now.step.mean_flow_m3_s > self._flowing
+        turn = self._silent.step(now.at, now.step.seconds, bad=silent, good=good)
+        if turn == "opened" and now.pressure_pa is not None:
+            text = f"No pulses at {show(now.pressure_pa, 'pressure', self._rig.units)}."
             self._book.open("meter_silent", now.at, self._silent.since or now.at, text)
         elif turn == "cleared":
             self._book.clear("meter_silent", now.at, "Pulses again.")
 
-        highest = self._rig.meter.highest_m3_s
+    def _step_wild(self, now: Moment, *, wild: bool) -> None:
         flow = now.step.mean_flow_m3_s
-        turn = self._wild.step(
-            now.at, now.step.seconds, bad=flow > _OVER * highest, good=flow < 1.1 * highest
-        )
+        good = flow < _BACK * self._highest
+        turn = self._wild.step(now.at, now.step.seconds, bad=wild, good=good)
         if turn == "opened":
             text = (
                 f"{show(flow, 'flow', self._rig.units)} by its pulses, "
-                f"but its range ends at {show(highest, 'flow', self._rig.units)}."
+                f"but its range ends at {show(self._highest, 'flow', self._rig.units)}."
             )
             since = self._wild.since or now.at
             self._book.open("meter_implausible", now.at, since, text, Size(flow, "m3/s"))
         elif turn == "cleared":
             self._book.clear("meter_implausible", now.at, "Back within its range.")
-        self.ok = not (self._silent.active or self._wild.active)
 
 
 class GaugeFaults:
