@@ -120,6 +120,11 @@ class Baseline:
         """Mean log conductance so far, Q in m3/s and P in Pa."""
         return self._sum / self._seconds
 
+    def hold(self, level: float) -> None:
+        """Take a level from elsewhere and learn no more."""
+        self._seconds = max(self._seconds, LEARN_S)
+        self._sum = level * self._seconds
+
     @property
     def first(self) -> list[float]:
         """What it was armed on."""

@@ -24,7 +24,7 @@ from flowlog.monitor.rules.supply import TankLevel
 from flowlog.monitor.sensors import Pressure, PressureGauge
 from flowlog.monitor.stream import StreamItem, TankFill
 from flowlog.monitor.ticks import Tick, TickGatherer
-from flowlog.rig.model import Rig
+from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
 from flowlog.wire.unwrap import Break, Unwrapper
@@ -42,9 +42,13 @@ class Monitor:
     """Everything that is derived from one route's stream.
 
     Feed it the stream from the route's beginning, in blocks of any size.
+
+    Args:
+        rig: The rig, calibrations applied.
+        baseline: What its boom passes when healthy, if that was calibrated.
     """
 
-    def __init__(self, rig: Rig) -> None:
+    def __init__(self, rig: Rig, baseline: HealthyBoom | None = None) -> None:
         self._rig = rig
         self._book = AlertBook()
         self._period_us = _PERIOD_US
@@ -61,7 +65,7 @@ class Monitor:
         self._gauge_faults = GaugeFaults(rig, self._book)
         self._pressure_band = PressureBand(rig, self._book)
         self._rate_band = RateBand(rig, self._book)
-        self._boom = BoomWatch(rig, self._book)
+        self._boom = BoomWatch(rig, self._book, baseline)
         self._tank = TankLevel(rig, self._book)
         self._data = DataFaults(rig, self._book)
         self._readings = ReadingMaker()

@@ -117,6 +117,20 @@ class Thresholds:
 
 
 @dataclass(frozen=True, slots=True)
+class HealthyBoom:
+    """What the boom passes with all tips clean, from a run with water.
+
+    It holds for the meter and gauge calibrations that it was measured with: newer ones of these
+    make it void.
+    """
+
+    log_conductance: float
+    """ln(Q / P^0.5) of the whole boom, Q in m3/s of water, P in Pa at the gauge."""
+    u: float
+    """Standard uncertainty of it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     name: str
     boom: Boom

@@ -11,12 +11,12 @@ from support.stream_maker import GPM, HELLO, PSI, make_rig, make_samples
 from flowlog.monitor.outputs import Output
 from flowlog.monitor.pipeline import Monitor
 from flowlog.monitor.stream import TankFill
-from flowlog.rig.model import Wheel
+from flowlog.rig.model import HealthyBoom, Wheel
 from flowlog.wire.samples import Samples
 
 
-def run(rig, samples: Samples, hello=HELLO) -> Output:
-    monitor = Monitor(rig)
+def run(rig, samples: Samples, hello=HELLO, baseline=None) -> Output:
+    monitor = Monitor(rig, baseline)
     total = monitor.feed(hello)
     for part in (monitor.feed(samples), monitor.finish()):
         total.readings += part.readings
@@ -419,3 +419,32 @@ def test_pulses_faster_than_the_meter_can_are_called_so_and_do_not_silence_the_s
     changes = [(e.code, e.change) for e in out.events if e.code == "meter_implausible"]
     assert changes == [("meter_implausible", "opened"), ("meter_implausible", "cleared")]
     assert len(out.readings) == 60
+
+
+@pytest.mark.parametrize("tips", [4, 8, 12])
+def test_a_tip_blocked_from_the_start_is_told_from_a_calibrated_baseline(tips):
+    rig = make_rig(tips)
+    healthy = HealthyBoom(float(np.log(rig.nominal_conductance)), 0.003)
+    out = run(rig, steady(rig, 120.0, blocked_at=0.0, noise=0.01), baseline=healthy)
+    alert = next(e for e in out.events if e.code == "tip_blocked")
+    assert alert.at.t_us < 30e6
+    assert alert.since.t_us < 5e6
+    assert alert.size == pytest.approx(1.0, abs=0.35)
+    assert "calibrated" in alert.text
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_healthy_boom_that_repeats_within_one_per_cent_is_no_fault(seed):
+    rig = make_rig(12)
+    off = np.random.default_rng(seed).normal(0, 0.0075)
+    healthy = HealthyBoom(float(np.log(rig.nominal_conductance)) + off, 0.003)
+    assert run(rig, steady(rig, 120.0, noise=0.01, seed=seed), baseline=healthy).events == []
+
+
+def test_a_tip_blocked_from_the_start_and_cleaned_is_cleared():
+    rig = make_rig()
+    healthy = HealthyBoom(float(np.log(rig.nominal_conductance)), 0.003)
+    samples = steady(rig, 150.0, blocked_at=0.0, back_at=90.0, noise=0.005)
+    events = [e for e in run(rig, samples, baseline=healthy).events if e.code == "tip_blocked"]
+    assert [e.change for e in events] == ["opened", "cleared"]
+    assert 90e6 < events[1].at.t_us < 97e6

@@ -15,7 +15,7 @@ from flowlog.monitor.conductance import Baseline, NoiseLevel, Residual
 from flowlog.monitor.cusum import Alarm, Bank, Innovation, ShiftTest
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.moment import Moment
-from flowlog.rig.model import Rig
+from flowlog.rig.model import HealthyBoom, Rig
 
 _RECENT = 24
 """Ticks kept: twelve seconds, enough to look back before the onset of any alarm."""
@@ -25,6 +25,9 @@ _GROW_TIPS = 0.5
 _CLEAR_NATS = 10.0
 """Odds of 22,000 to one that the fault is gone."""
 _DOUBLE = log(2.0)
+_DAY_TO_DAY = 0.0075
+"""How well the conductance of a healthy boom repeats: meter and gauge 0.5 % each, temperature the
+rest (an uncertainty budget of repeatability alone; common practice, no source)."""
 _UNEXPECTED = 0.2
 """Meter, gauge and tips out of the box are each good to 5 to 10 %: a boom that differs from the
 rig file by more than a fifth differs in something else."""
@@ -50,11 +53,19 @@ class _Fault:
 
 
 class BoomWatch:
-    """Judges each settled tick against the healthy baseline."""
+    """Judges each settled tick against the healthy baseline.
 
-    def __init__(self, rig: Rig, book: AlertBook) -> None:
+    The baseline is learnt at the beginning of the route. With a calibrated one (`healthy`) the
+    beginning itself is judged first, so that a tip that was blocked before does not pass for
+    healthy.
+    """
+
+    def __init__(self, rig: Rig, book: AlertBook, healthy: HealthyBoom | None = None) -> None:
         self._rig = rig
         self._book = book
+        self._healthy = healthy
+        self._smallest = min(abs(shift) for shift in _shifts(rig))
+        self._began: Position | None = None
         self._tips = rig.boom.tips
         self._too_small = 0.5 * rig.thresholds.tip_share
         """In tips: half of the smallest fault that is looked for is no fault any more."""
@@ -88,9 +99,13 @@ class BoomWatch:
     def _judge(self, tick: _Settled) -> float | None:
         baseline = self._baseline
         if not baseline.armed:
+            self._began = self._began or tick.at
             if baseline.add(tick.log_conductance, tick.seconds):
                 self._noise.expect(baseline.first)
-                self._compare_with_rig_file(tick.at)
+                if self._healthy is None:
+                    self._compare_with_rig_file(tick.at)
+                else:
+                    self._compare_with_calibration(self._healthy, tick.at)
             return None
         residual = tick.log_conductance - baseline.level
         self._recent.append((tick, residual))
@@ -214,6 +229,25 @@ class BoomWatch:
             tips = self._in_tips(level)
             return f"{tips:.1f} {'tip' if tips < 1.05 else 'tips'}"
         return f"{100.0 * (exp(level) - 1.0):.0f} %"
+
+    def _compare_with_calibration(self, healthy: HealthyBoom, at: Position) -> None:
+        """Judge the route's beginning, which is about to be taken as healthy."""
+        density = self._rig.work.carrier_relative_density
+        calibrated = healthy.log_conductance - 0.5 * log(density)
+        level = self._baseline.level - calibrated
+        known = self._noise.density_s / self._baseline.seconds
+        spread = sqrt(healthy.u**2 + _DAY_TO_DAY**2 + known)
+        if abs(level) < max(0.5 * self._smallest, 3.0 * spread):
+            return
+        code = "tip_blocked" if level < 0.0 else "boom_leak"
+        seconds = self._baseline.seconds
+        self._baseline.hold(calibrated)
+        size, text = self._describe(code, level, seconds)
+        text += " So it began; the baseline is the calibrated one."
+        if density != 1.0 or level > 0.0:
+            text += " Another density of the mix than the rig file's would look alike."
+        self._book.open(code, at, self._began or at, text, size, {"shift_log": round(level, 4)})
+        self._fault = _Fault(code, level, ShiftTest(-level), deque(maxlen=_REFINE))
 
     def _compare_with_rig_file(self, at: Position) -> None:
         off = exp(self._baseline.level) / self._rig.nominal_conductance - 1.0
