@@ -33,8 +33,6 @@ from flowlog.store.rows import EventRow, LatestRow
 
 _NOTED_FOR_S: Final = 600.0
 _SUM_EVERY_S: Final = 1.0
-_READ_ANEW_S: Final = 60.0
-"""Readings that were read once do not change, except for their wall time when the clock is set."""
 
 
 @dataclass(slots=True)
@@ -79,7 +77,7 @@ class LiveReader:
         self._columns: Columns | None = None
         self._totals: tuple[Totals | None, Totals | None] = (None, None)
         self._summed_s = -_SUM_EVERY_S
-        self._whole_s = 0.0
+        self._clock_sets = 0
         self._state: LiveState | None = None
 
     def close(self) -> None:
@@ -105,7 +103,8 @@ class LiveReader:
         else:
             rig = self._rig_of(latest.route.rig_sha256)
             events = archive.events(latest.route.id)
-            self._sum(latest.route.id, rig, monotonic_s)
+            sets = sum(row.event.code == "clock_set" for row in events)
+            self._sum(latest.route.id, rig, sets, monotonic_s)
         route, stop = self._totals
         reading = None if latest is None or fresh == "NO DATA" else latest.reading
         newest = None if latest is None else latest.reading
@@ -144,10 +143,11 @@ class LiveReader:
             self._rig = (sha256, rig_of(self._archive.rig_file(sha256)))
         return self._rig[1]
 
-    def _sum(self, route_id: int, rig: Rig, now_s: float) -> None:
+    def _sum(self, route_id: int, rig: Rig, clock_sets: int, now_s: float) -> None:
         """Bring the sums up to date, at most once a second."""
-        if route_id != self._route_id or now_s - self._whole_s > _READ_ANEW_S:
-            self._route_id, self._columns, self._whole_s = route_id, None, now_s
+        if (route_id, clock_sets) != (self._route_id, self._clock_sets):
+            # Readings that were read once change only when the clock is set: their wall times.
+            self._route_id, self._clock_sets, self._columns = route_id, clock_sets, None
         elif now_s - self._summed_s < _SUM_EVERY_S:
             return
         self._summed_s = now_s
