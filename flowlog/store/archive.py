@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
-from flowlog.store import version
+from flowlog.store import records, version
 from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segment_of, stop_of
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
@@ -32,6 +32,7 @@ from flowlog.store.rows import (
     RunRow,
     SegmentRow,
     StopMark,
+    StoredRecord,
 )
 from flowlog.store.schema import (
     clock_points,
@@ -203,6 +204,13 @@ class Archive:
         """The board's unbroken runs within the route."""
         query = select(segments).where(segments.c.route_id == route_id).order_by(segments.c.segment)
         return [segment_of(row) for row in self._rows(query)]
+
+    # --- application records ------------------------------------------------------------------
+
+    def records(self) -> list[StoredRecord]:
+        """All revisions of all application records, in the order in which they were taken."""
+        with self._looking() as connection:
+            return records.read(connection)
 
     # --- connection ---------------------------------------------------------------------------
 

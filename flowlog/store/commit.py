@@ -7,7 +7,7 @@ from dataclasses import asdict
 from sqlalchemy import Connection, Table, delete, insert, select
 from sqlalchemy.dialects.sqlite import insert as upsert
 
-from flowlog.store import raw, reading
+from flowlog.store import raw, reading, records
 from flowlog.store.convert import Row, event_row, item_row
 from flowlog.store.rows import Batch
 from flowlog.store.schema import (
@@ -29,6 +29,7 @@ def write(connection: Connection, batch: Batch, run_id: int | None) -> None:
         _write_stream(connection, batch, batch.route_id, run_id)
     here = {"route_id": batch.route_id, "run_id": run_id}
     _add(connection, events, [{**event_row(row), **here} for row in batch.events])
+    records.append(connection, batch.records)
     _acknowledge(connection, batch.acknowledged)
     _post(connection, batch)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,6 +114,43 @@ class OutboxRow:
     key: str
 
 
+@dataclass(frozen=True, slots=True)
+class RecordRow:
+    """One revision of an application record. It is only ever added."""
+
+    uid: str
+    """Unique in the store: the same revision committed again is passed over."""
+    record_uid: str
+    """The same in all revisions of a record."""
+    route_uid: str
+    stop_number: int | None
+    """Counts the stops of the route from 1; None for the whole route."""
+    made_wall_us: int
+    made_by: str
+    reason: str
+    """Why it was amended; empty for the first revision."""
+    form: str
+    """The set of fields that it was checked against."""
+    state: str
+    supersedes: str | None
+    """`uid` of the revision that its author had before them; None for the first."""
+    fields: dict[str, Any]
+    """Plain data as JSON holds it."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRecord:
+    """A revision as the store holds it."""
+
+    row: RecordRow
+    number: int
+    """Counts the records of the store from 1, in the order of their first revisions."""
+    revision: int
+    """Counts the revisions of the record from 1, in the order in which the store took them."""
+    route_id: int | None
+    """None: the store does not know the route."""
+
+
 @dataclass(slots=True)
 class Batch:
     """Everything that one commit makes durable, all of it or nothing.
@@ -136,6 +173,8 @@ class Batch:
     outbox: list[OutboxMessage] = field(default_factory=list)
     acknowledged: list[int] = field(default_factory=list)
     """Ids of outbox rows that the broker has taken."""
+    records: list[RecordRow] = field(default_factory=list)
+    """Revisions of application records, of any route."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from sqlalchemy import (
     JSON,
     BigInteger,
     Column,
+    Connection,
     Float,
     ForeignKey,
     Index,
@@ -27,9 +28,10 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    event,
 )
 
-REVISION: Final = "0001"
+REVISION: Final = "0002"
 """The revision of the tables below. Four digits, growing."""
 
 metadata = MetaData(
@@ -280,6 +282,42 @@ notes = Table(
     Column("author", Text, nullable=False),
     Column("text", Text, nullable=False),
 )
+
+application_records = Table(
+    "application_records",
+    metadata,
+    _id(),
+    Column("uid", Text, nullable=False, unique=True),
+    Column("record_uid", Text, nullable=False),
+    Column("revision", Integer, nullable=False),
+    _route(nullable=True),
+    Column("route_uid", Text, nullable=False),
+    Column("stop_number", Integer),
+    Column("made_wall_us", BigInteger, nullable=False),
+    Column("made_by", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("form", Text, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("supersedes", Text),
+    Column("fields", JSON, nullable=False),
+    UniqueConstraint("record_uid", "revision"),
+)
+"""One row a revision: an amended record is a further row, and no row is ever changed."""
+
+APPEND_ONLY: Final = tuple(
+    f"CREATE TRIGGER application_records_never_{word} BEFORE {verb} ON application_records "
+    "BEGIN SELECT RAISE(ABORT, 'an application record is never changed: add a revision'); END"
+    for word, verb in (("changed", "UPDATE"), ("deleted", "DELETE"))
+)
+"""Held by the database too, for whoever opens it with an SQL shell."""
+
+
+@event.listens_for(application_records, "after_create")
+def _hold_append_only(_table: Table, connection: Connection, **_: object) -> None:
+    if connection.dialect.name == "sqlite":
+        for sql in APPEND_ONLY:
+            connection.exec_driver_sql(sql)
+
 
 outbox = Table(
     "outbox",
