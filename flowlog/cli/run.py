@@ -25,9 +25,23 @@ import click
     metavar="SECONDS",
     help="End, and end the route, when nothing came for so long.",
 )
+@click.option(
+    "--commit-every",
+    type=click.FloatRange(0.2, 60.0),
+    default=1.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Write so often: a cut of power loses so much. Alerts are written at once.",
+)
 @click.option("-v", "--verbose", is_flag=True, help="Log details too.")
 def command(
-    rig_file: Path, data: Path | None, port: str | None, until_idle: float | None, *, verbose: bool
+    rig_file: Path,
+    data: Path | None,
+    port: str | None,
+    until_idle: float | None,
+    commit_every: float,
+    *,
+    verbose: bool,
 ) -> None:
     """Watch the rig described by RIGFILE: read the board, log, raise alerts.
 
@@ -47,6 +61,7 @@ def command(
         rig_file.read_text(encoding="utf-8"),
         (data or resolve_data_folder(rig)).absolute(),
         Port(port or rig.board.port, rig.board.baud),
+        commit_every_s=commit_every,
         until_idle_s=until_idle,
     )
 

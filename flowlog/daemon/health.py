@@ -16,7 +16,6 @@ unused: the rig has none."""
 FRESH_US: Final = 2_500_000
 """A board sends ten samples a second: without one for so long, the last is old."""
 ABSENT_US: Final = 10_000_000
-STORE_FRESH_US: Final = 5_000_000
 
 
 @dataclass(slots=True)
@@ -35,6 +34,8 @@ class Facts:
     """When a sample came that could be read."""
     store_us: int | None = None
     """When the writer last had everything in the store."""
+    store_patience_us: int = 5_000_000
+    """After so long without a commit the writer is late; more than the commit interval."""
     store_fault: str = ""
     store_held: int = 0
     """Samples that wait in memory for the store."""
@@ -127,7 +128,7 @@ def _store(facts: Facts, now_us: int) -> Part:
         state: State = "stale" if age <= 60_000_000 else "absent"
         return Part(state, f"nothing written for {_span(age)} ({facts.store_fault}){held}")
     age_or_none = _age(facts.store_us, now_us)
-    if age_or_none is not None and age_or_none > STORE_FRESH_US:
+    if age_or_none is not None and age_or_none > facts.store_patience_us:
         return Part("stale", f"the writer is {_span(age_or_none)} behind{held}")
     if facts.disk_low:
         return Part("stale", "disk almost full, only events are kept")

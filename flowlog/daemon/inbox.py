@@ -7,6 +7,7 @@ time under the same uid, which the store takes once. Nobody needs to run when a 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -148,8 +149,9 @@ def set_aside(path: Path) -> None:
 
 
 def remove(path: Path) -> None:
-    """Delete a mark that the store has taken."""
-    path.unlink(missing_ok=True)
+    """Delete a mark that the store has taken. What can't be deleted is taken no second time."""
+    with contextlib.suppress(OSError):
+        path.unlink(missing_ok=True)
 
 
 def _sync_folder(folder: Path) -> None:

@@ -28,6 +28,7 @@ log = logging.getLogger(__name__)
 
 LOOK_US: Final = 250_000
 STORE_OPEN_S: Final = 60.0
+SETTLE_S: Final = 0.8
 PUBLISHER_STOP_S: Final = 1.0
 
 
@@ -40,6 +41,7 @@ class Service:
 
     Args:
         source: the board's port; it is closed when `run` returns.
+        commit_every_s: a cut of power loses so much at most; longer spares a flash card.
         until_idle_s: end by itself, and end the route too, when no byte came for so long.
         open_store, publisher, clock: tests put their own in place.
     """
@@ -67,6 +69,7 @@ class Service:
         self._stopping = threading.Event()
         now_us = self._now_us()
         self.facts = Facts(now_us, port=source.name)
+        self.facts.store_patience_us = int(max(5.0, 3 * commit_every_s) * 1e6)
         self._publisher = publisher or _publisher_of(rig)
         used = self._publisher.enabled and rig.broker is not None
         self._announcer = Announcer(rig.broker, rig) if used and rig.broker else None
@@ -194,6 +197,9 @@ class Service:
         if self._watch is not None:
             while self._take(self._watch, wait_s=0.0):
                 pass
+        if self._publisher.enabled and not self.facts.store_fault:
+            # What the last bytes said should still reach the broker; the outbox keeps it if not.
+            self._writer.settle(SETTLE_S)
         self._publisher.stop(PUBLISHER_STOP_S)
         self._writer.stop()
 

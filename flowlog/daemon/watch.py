@@ -19,12 +19,11 @@ from flowlog.daemon import inbox
 from flowlog.daemon.alarm import Alarm, Pattern
 from flowlog.daemon.announce import Announcer, faults_of
 from flowlog.daemon.clock import Clock, Quality, Stamp, quality
-from flowlog.daemon.codes import title_of, urgency_of
-from flowlog.daemon.health import FRESH_US, Facts, Health, assess
-from flowlog.daemon.logs import REPEATS
+from flowlog.daemon.health import Facts, Health, assess
 from flowlog.daemon.ownalerts import OwnAlerts
 from flowlog.daemon.pending import EndRoute, Piece, Route, ShiftWall, Work
 from flowlog.daemon.session import Session
+from flowlog.daemon.telling import conditions, log_event, sentence, set_by
 from flowlog.daemon.timekeeping import Timekeeper
 from flowlog.monitor.outputs import Event, Output, Phase, Position
 from flowlog.monitor.stream import TankFill
@@ -148,7 +147,7 @@ class Watch:
         self._session.keeper.stepped(step_us / 1e6)
         self._synchronised = self._clock.synchronised()
         text = (
-            f"The computer's clock was set {_span(step_us)}; "
+            f"The computer's clock was set {set_by(step_us)}; "
             "the times since its start are corrected, durations never used it."
         )
         note = self._own.note("clock_set", text, self._session.last, step_us / 1e6, "s")
@@ -203,7 +202,7 @@ class Watch:
             piece.outbox.append(self._announcer.event(row, self._session.route, self.quality()))
         self._alarm.take(event, self._clock.now().monotonic_us)
         self._follow(event)
-        _log_event(event)
+        log_event(event)
 
     def _follow(self, event: Event) -> None:
         if event.change == "cleared":
@@ -241,37 +240,9 @@ class Watch:
             self.next_route()
 
     def _own_alerts(self, stamp: Stamp, piece: Piece) -> None:
-        facts, health, now_us = self._facts, self.health, stamp.monotonic_us
-        link, store, broker = health.link, health.store, health.broker
-        bytes_fresh = facts.port_open and link.state == "fresh"
-        unreadable = bytes_fresh and (now_us - max(facts.sample_us or 0, facts.port_us) > FRESH_US)
-        conditions = (
-            (
-                "port_lost",
-                link.state == "absent",
-                facts.port_fault or link.detail,
-                f"port {facts.port} is back",
-            ),
-            ("data_silent", link.state == "stale", link.detail, "the board sends again"),
-            (
-                "data_unreadable",
-                unreadable,
-                f"something comes from {facts.port} and is no sample of a board",
-                "samples arrive",
-            ),
-            (
-                "store_failing",
-                bool(facts.store_fault) or (store.state != "fresh" and not facts.disk_low),
-                store.detail,
-                "readings are written again",
-            ),
-            ("disk_low", facts.disk_low, store.detail, "there is space on the disk again"),
-            ("broker_away", broker.state == "absent", broker.detail, "the broker is back"),
-        )
-        for code, holds, text, cleared in conditions:
-            event = self._own.see(
-                code, holds, _sentence(text), _sentence(cleared), self._session.last, now_us
-            )
+        now_us, last = stamp.monotonic_us, self._session.last
+        for code, holds, text, cleared in conditions(self._facts, self.health, now_us):
+            event = self._own.see(code, holds, text, cleared, last, now_us)
             if event is not None:
                 self._say(event, "daemon", piece, stamp.wall_us)
 
@@ -285,7 +256,7 @@ class Watch:
             except inbox.MarkError as error:
                 self._refused.add(path.name)
                 inbox.set_aside(path)
-                text = _sentence(f"a mark was not understood and set aside: {error}")
+                text = sentence(f"a mark was not understood and set aside: {error}")
                 note = self._own.note("mark_refused", text, self._session.last)
                 self._say(note, "daemon", piece, stamp.wall_us)
                 continue
@@ -391,30 +362,3 @@ def begun(route: Route, announcer: Announcer | None, kind: Quality) -> Piece:
     if announcer is not None:
         piece.outbox.append(announcer.route_began(route, kind))
     return piece
-
-
-def _log_event(event: Event) -> None:
-    title = title_of(event.code)
-    if event.change in ("opened", "grew"):
-        check = f" Check: {event.checks[0]}" if event.checks else ""
-        level = logging.ERROR if urgency_of(event.code) == "stop" else logging.WARNING
-        log.log(level, "%s: %s%s", title, event.text, check)
-    elif event.change == "cleared":
-        log.info("%s: over. %s", title, event.text)
-    else:
-        # Repeats are known by what stands before the arguments, so the title must be in it.
-        log.info(f"{title}: %s", event.text, extra=REPEATS)
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith(".") else text + "."
-
-
-def _span(step_us: int) -> str:
-    seconds = abs(step_us) / 1e6
-    where = "forward" if step_us > 0 else "back"
-    for size, unit in ((86_400 * 365.25, "years"), (86_400, "days"), (3600, "hours"), (60, "min")):
-        if seconds >= 2 * size:
-            return f"{where} by {seconds / size:.1f} {unit}"
-    return f"{where} by {seconds:.1f} s"

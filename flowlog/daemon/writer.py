@@ -10,20 +10,20 @@ import logging
 import queue
 import shutil
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
 
 from flowlog.daemon.clock import Clock
+from flowlog.daemon.courier import Courier, OutboxStore, Outlet
 from flowlog.daemon.health import Facts
 from flowlog.daemon.inbox import remove
 from flowlog.daemon.logs import REPEATS
 from flowlog.daemon.pending import EndRoute, Pending, Piece, Route, ShiftWall, Work
 from flowlog.errors import FlowlogError
-from flowlog.publish.window import Refused
 from flowlog.store.errors import StoreBusyError, StoreError
-from flowlog.store.rows import Batch, OutboxMessage, OutboxRow, RouteRow, Tally
+from flowlog.store.rows import Batch, OutboxMessage, RouteRow, Tally
 
 log = logging.getLogger(__name__)
 
@@ -32,14 +32,11 @@ WAIT_S: Final = 0.25
 LONGEST_BACKOFF_S: Final = 15.0
 STOP_S: Final = 2.5
 """After this the writer gives up what it cannot write: a stop takes at most five seconds."""
-KEPT_MESSAGES: Final = 50_000
-"""Messages kept for a broker that is away; the oldest go first. About 20 MB."""
-_OFFERED_AT_ONCE: Final = 100
 _HOUSEKEEPING_US: Final = 60_000_000
 _FLOOR_US: Final = 5_000_000
 
 
-class Store(Protocol):
+class Store(OutboxStore, Protocol):
     """What the writer needs of `flowlog.store.Recorder`; tests put failing ones in its place."""
 
     def begin_run(self, host_boot: str, wall_us: int, monotonic_us: int) -> int: ...
@@ -49,21 +46,10 @@ class Store(Protocol):
     def end_route(self, route_id: int, wall_us: int) -> None: ...
     def tally(self, route_id: int) -> Tally: ...
     def commit(self, batch: Batch) -> None: ...
-    def outbox(self, after_id: int = 0, limit: int = 100) -> list[OutboxRow]: ...
-    def outbox_size(self) -> int: ...
-    def prune_outbox(self, keep: int) -> int: ...
     def shift_wall(self, host_boot: str, step_us: int, at_monotonic_us: int) -> bool: ...
     @property
     def space_low(self) -> bool: ...
     def close(self) -> None: ...
-
-
-class Outlet(Protocol):
-    """What the writer needs of `flowlog.publish.Publisher`."""
-
-    def offer(self, rows: Sequence[OutboxRow]) -> object: ...
-    def take_acknowledged(self) -> list[int]: ...
-    def take_refused(self) -> Sequence[Refused]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,14 +91,14 @@ class Writer:
     ) -> None:
         self._open_store = open_store
         self._folder = folder
-        self._outlet = outlet
         self._facts = facts
         self._clock = clock
         self._tick = tick
         self._farewell = farewell
         self._every_us = int(commit_every_s * 1e6)
-        self._inbound: queue.SimpleQueue[Work | None] = queue.SimpleQueue()
+        self._inbound: queue.SimpleQueue[Work | threading.Event | None] = queue.SimpleQueue()
         self._pending = pending or Pending()
+        self._courier = Courier(outlet, facts, self._pending)
         self._store: Store | None = None
         self._run_id = 0
         self._stopping = threading.Event()
@@ -123,13 +109,10 @@ class Writer:
         self.fatal: FlowlogError | None = None
         """Another daemon writes this store: going on would help nobody."""
         self._urgent = False
+        self._settling: list[threading.Event] = []
         self._due_us = 0
         self._retry_us = 0
         self._backoff_s = 0.0
-        self._acknowledged: list[int] = []
-        self._offered_id = 0
-        self._direct: dict[int, str] = {}
-        self._direct_keys: set[str] = set()
         self._housekeeping_us = 0
         self._floor_us = 0
 
@@ -139,6 +122,12 @@ class Writer:
     def put(self, work: Work) -> None:
         """Hand over work; it is committed within the second, alerts at once."""
         self._inbound.put(work)
+
+    def settle(self, timeout_s: float) -> bool:
+        """Wait until all that was put before is stored and its messages are with the outlet."""
+        done = threading.Event()
+        self._inbound.put(done)
+        return done.wait(timeout_s)
 
     def stop(self) -> None:
         """Commit what there is and close the store. Returns when that is done or given up."""
@@ -207,11 +196,15 @@ class Writer:
         except queue.Empty:
             return
 
-    def _add(self, work: Work | None) -> None:
+    def _add(self, work: Work | threading.Event | None) -> None:
         if work is None:
             return
+        if isinstance(work, threading.Event):
+            self._settling.append(work)
+            self._urgent = True
+            return
         if isinstance(work, Piece) and self._retry_us:
-            self._announce_past_the_store(work)
+            self._courier.past_the_store([work])
         if not isinstance(work, Piece) or work.urgent:
             self._urgent = True
         dropped = self._pending.add(work)
@@ -227,7 +220,7 @@ class Writer:
 
     def _work(self) -> None:
         now_us = self._now_us()
-        self._take_acknowledged()
+        self._courier.collect()
         if now_us < self._retry_us:
             return
         if self._store is None:
@@ -243,20 +236,22 @@ class Writer:
         try:
             self._keep_floor(now_us)
             self._commit_all()
-            self._feed_outlet()
+            self._courier.feed(self._the_store())
             self._housekeep(now_us)
         except StoreError as error:
             self._failed(error)
             return
         self._succeeded()
+        while self._settling:
+            self._settling.pop().set()
 
     def _commit_all(self) -> None:
         store = self._the_store()
-        while (work := self._pending.take()) is not None or self._acknowledged:
+        while (work := self._pending.take()) is not None or self._courier.acknowledged:
             self._tick()
             if work is None:
-                store.commit(Batch(None, acknowledged=list(self._acknowledged)))
-                self._acknowledged.clear()
+                store.commit(Batch(None, acknowledged=list(self._courier.acknowledged)))
+                self._courier.acknowledged.clear()
                 return
             self._do(store, work)
             self._pending.done()
@@ -267,15 +262,15 @@ class Writer:
                 if route.id is None:
                     row = store.begin_route(route.began_wall_us, route.uid)
                     route.id, route.name = row.id, row.name
-                store.commit(work.batch(self._run_id, self._acknowledged))
+                store.commit(work.batch(self._run_id, self._courier.acknowledged))
                 work.committed()
-                self._acknowledged.clear()
+                self._courier.acknowledged.clear()
                 for path in work.marks:
                     remove(path)
             case EndRoute(route, wall_us):
                 if route.id is None:
                     return
-                message = self._farewell(route, wall_us) if self._farewell else None
+                message = self._say_farewell(route, wall_us)
                 if message is not None:
                     # Before the end, so that a cut of power between the two says it twice under
                     # one key instead of never.
@@ -284,51 +279,22 @@ class Writer:
             case ShiftWall(step_us, at_us):
                 store.shift_wall(self._clock.host_boot(), step_us, at_us)
 
+    def _say_farewell(self, route: Route, wall_us: int) -> OutboxMessage | None:
+        if self._farewell is None:
+            return None
+        try:
+            return self._farewell(route, wall_us)
+        except StoreError:
+            raise
+        except Exception:
+            # A summary that fails must not keep the route from ending, at each start again.
+            log.exception("the route cannot be summed up for the broker")
+            return None
+
     def _the_store(self) -> Store:
         if self._store is None:
             raise AssertionError("the store is open whenever there is a commit")
         return self._store
-
-    # The outbox.
-
-    def _take_acknowledged(self) -> None:
-        if self._outlet is None:
-            return
-        refused = self._outlet.take_refused()
-        for row in refused:
-            log.warning("a message was given up, the store keeps the fact: %s", row.sentence)
-        for number in [*self._outlet.take_acknowledged(), *(row.id for row in refused)]:
-            if number > 0:
-                self._acknowledged.append(number)
-            elif (key := self._direct.pop(number, None)) is not None:
-                self._pending.withdraw(key)
-
-    def _feed_outlet(self) -> None:
-        if self._outlet is None:
-            return
-        store = self._the_store()
-        # What the outlet had no room for, or was given up there, is offered again from the start
-        # once a minute (see `_housekeep`); it recognises what it has.
-        rows = store.outbox(self._offered_id, _OFFERED_AT_ONCE)
-        if rows:
-            self._outlet.offer(rows)
-            self._offered_id = rows[-1].id
-        self._facts.broker_waiting = store.outbox_size()
-
-    def _announce_past_the_store(self, piece: Piece) -> None:
-        """An alert that cannot be stored is told all the same; the id is below zero."""
-        if self._outlet is None:
-            return
-        rows = []
-        for message in piece.outbox:
-            if message.key in self._direct_keys:
-                continue
-            self._direct_keys.add(message.key)
-            number = -len(self._direct_keys)
-            self._direct[number] = message.key
-            rows.append(_row(number, message))
-        if rows:
-            self._outlet.offer(rows)
 
     # When it fails, and when it is well again.
 
@@ -340,8 +306,7 @@ class Writer:
         self._facts.store_held = self._pending.samples
         if first:
             log.error("cannot write: %s; what comes is kept in memory and tried again", error)
-            for work in self._pending.pieces():
-                self._announce_past_the_store(work)
+            self._courier.past_the_store(self._pending.pieces())
         else:
             log.debug("still cannot write: %s", error)
 
@@ -381,14 +346,7 @@ class Writer:
         if now_us - self._housekeeping_us < _HOUSEKEEPING_US:
             return
         self._housekeeping_us = now_us
-        self._offered_id = 0
-        dropped = self._the_store().prune_outbox(KEPT_MESSAGES)
-        if dropped:
-            log.warning(
-                "the broker has been away for long: %d of the oldest messages were dropped, "
-                "the store keeps the alerts",
-                dropped,
-            )
+        self._courier.tidy(self._the_store())
 
     def _finish(self) -> None:
         """Drain, commit and close, within the time that a stop may take."""
@@ -405,9 +363,9 @@ class Writer:
             log.error("stopped with %d samples unwritten", self._pending.samples)
         if self._store is not None:
             try:
-                self._take_acknowledged()
-                if self._acknowledged:
-                    self._store.commit(Batch(None, acknowledged=list(self._acknowledged)))
+                self._courier.collect()
+                if self._courier.acknowledged:
+                    self._store.commit(Batch(None, acknowledged=list(self._courier.acknowledged)))
                 self._store.end_run(self._run_id, self._clock.now().wall_us)
                 self._store.close()
             except StoreError as error:
@@ -419,9 +377,3 @@ class Writer:
                 self._add(self._inbound.get_nowait())
             except queue.Empty:
                 return
-
-
-def _row(number: int, message: OutboxMessage) -> OutboxRow:
-    return OutboxRow(
-        number, message.topic, message.payload, message.qos, message.retain, message.key
-    )

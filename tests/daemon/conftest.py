@@ -25,7 +25,7 @@ from flowlog.simulator.run import simulate
 from flowlog.simulator.scenario import find_scenario, read_scenario
 from flowlog.wire.records import Alarm, HelloRequest
 
-SPEED = 25.0
+SPEED = 40.0
 
 
 def wait_for(what: Callable[[], object], seconds: float = 20.0, pause: float = 0.02) -> object:

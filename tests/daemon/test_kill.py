@@ -54,7 +54,7 @@ def test_twenty_kills_on_a_route_lose_at_most_a_second_each_and_no_volume(
         if source.done:
             pytest.fail(f"the route was over at kill {kill}: make it longer")
     print(f"worst loss of raw samples {worst_s:.2f} s of host time in {KILLS} kills")
-    source.speed = 25.0
+    source.speed = 40.0
     last = daemon("--until-idle", "2")
     assert last.process.wait(120) == 0, last.text()
     with Archive.open(last.folder) as archive:
