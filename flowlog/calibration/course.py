@@ -29,8 +29,8 @@ from flowlog.calibration.uncertainty import (
     Component,
     Prior,
     budget,
-    pooled,
     power,
+    scatter_beyond,
     within,
 )
 from flowlog.physics.rates import (
@@ -50,7 +50,7 @@ DISAGREE_SHARE: Final = 0.03
 UNEVEN_SHARE: Final = 0.06
 """Three runs of even driving spread over half as much again as two."""
 RUN_PRIOR: Final = Prior(0.0175, 10.0)
-"""Share of the time by which runs scatter (0.3 s in 17 s); common practice, no source."""
+"""Share of the time by which driving scatters (0.3 s in 17 s); common practice, no source."""
 STOPWATCH_U_S: Final = 0.15
 LENGTH_HALF_WIDTH_M: Final = 0.0762
 """+-3 in for tape, stakes and where the run was started and stopped; common practice."""
@@ -194,7 +194,7 @@ def course(
             f"course: {speed:.3g} m/s ({speed * 3.6:.3g} km/h) is no speed to spray at "
             "(check the unit of the length and the times)"
         )
-    scatter, dof = pooled([runs], Prior(prior.s * mean, prior.dof))
+    scatter, dof = scatter_beyond([runs], Prior(prior.s * mean, prior.dof), stopwatch_u_s)
     times = len(runs)
     reading = stopwatch_u_s / math.sqrt(times)
     driving = scatter / math.sqrt(times)

@@ -192,6 +192,21 @@ def pooled(groups: Iterable[Sequence[float]], prior: Prior | None = None) -> tup
     return (math.sqrt(squares / dof), dof) if dof > 0 else (math.nan, 0.0)
 
 
+def scatter_beyond(
+    groups: Iterable[Sequence[float]], prior: Prior, known_u: float
+) -> tuple[float, float]:
+    """Scatter of runs beyond what is in the budget already, and its degrees of freedom.
+
+    What runs scatter by contains the error of reading each (`known_u`); taken as it is it would
+    count that twice. `prior.s` is without it. The degrees of freedom are those with which the
+    difference of the variances is known, so that Welch and Satterthwaite's sum stays right.
+    """
+    whole = Prior(math.hypot(prior.s, known_u), prior.dof)
+    s, dof = pooled(groups, whole)
+    rest = math.sqrt(max(s**2 - known_u**2, 0.0))
+    return (rest, dof * (rest / s) ** 4) if rest > 0.0 else (0.0, math.inf)
+
+
 def _written(value: float, u: float, kind: Kind | None, units: Units) -> tuple[str, str]:
     if kind is None:
         return f"{value:.6g}", f"{u:.2g}"
