@@ -153,6 +153,11 @@ class Port:
                 reason = str(fault).splitlines()[0] if str(fault) else type(fault).__name__
                 self._lost(f"{self._port}: the port went away ({reason}); check plug and cable")
             return b""
+        except (AttributeError, TypeError):
+            # The library's own handle vanishes under a read that another thread's close() ends.
+            if not self._closed.is_set():
+                raise
+            return b""
         return data
 
     def _try_again(self, end: float) -> bytes:
