@@ -20,9 +20,17 @@ def write_template(path: str | Path) -> None:
     Raises:
         RigFileError: the file is there already (it is left alone) or cannot be written.
     """
-    where = Path(path)
+    write_new_file(Path(path), template_text(), mode=0o600)
+
+
+def write_new_file(where: Path, text: str, mode: int = 0o666) -> None:
+    """Write a text to a new file, with the rights `mode` less the user's mask.
+
+    Raises:
+        RigFileError: the file is there already (it is left alone) or cannot be written.
+    """
     try:
-        handle = os.open(where, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        handle = os.open(where, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     except FileExistsError:
         raise RigFileError(
             [f"{where}: is there already and is left as it is (give a new name)"]
@@ -31,7 +39,7 @@ def write_template(path: str | Path) -> None:
         raise RigFileError([f"{where}: cannot be written: {_reason(error)}"]) from None
     try:
         with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(template_text())
+            file.write(text)
     except OSError as error:
         raise RigFileError([f"{where}: cannot be written: {_reason(error)}"]) from None
 
