@@ -15,12 +15,13 @@ from sqlalchemy import Connection, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
-from flowlog.store import records, version
+from flowlog.store import calibrations, records, version
 from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segment_of, stop_of
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
 from flowlog.store.faults import naming
 from flowlog.store.lock import is_locked
+from flowlog.store.raw import tally
 from flowlog.store.reading import behind, of_route
 from flowlog.store.rows import (
     ClockPoint,
@@ -32,6 +33,7 @@ from flowlog.store.rows import (
     RunRow,
     SegmentRow,
     StopMark,
+    StoredCalibration,
     StoredRecord,
 )
 from flowlog.store.schema import (
@@ -125,13 +127,21 @@ class Archive:
 
     # --- the stream ---------------------------------------------------------------------------
 
-    def stream(self, route_id: int) -> Iterator[tuple[int, StreamItem]]:
+    def stream(self, route_id: int, first: int = 0) -> Iterator[tuple[int, StreamItem]]:
         """The route's stored stream as far as it goes now: (ordinal, item), in exact order.
+
+        Args:
+            first: begin with the sample of this ordinal.
 
         Samples come in blocks as large as they are stored; the ordinal is that of the first. A
         hello or a tank fill has the ordinal of the sample before which it stands.
         """
-        return read_stream(self._looking, route_id, self._path)
+        return read_stream(self._looking, route_id, self._path, first)
+
+    def next_ordinal(self, route_id: int) -> int:
+        """How many samples the route's stored stream has."""
+        with self._looking() as connection:
+            return tally(connection, route_id).next_ordinal
 
     def raw(self, route_id: int) -> Samples:
         """All raw samples of a route."""
@@ -204,6 +214,24 @@ class Archive:
         """The board's unbroken runs within the route."""
         query = select(segments).where(segments.c.route_id == route_id).order_by(segments.c.segment)
         return [segment_of(row) for row in self._rows(query)]
+
+    # --- calibrations -------------------------------------------------------------------------
+
+    def calibrations(
+        self, kind: str | None = None, slug: str | None = None
+    ) -> list[StoredCalibration]:
+        """All calibrations, oldest first: of one kind, and of one rig, if given."""
+        with self._looking() as connection:
+            return calibrations.read(connection, slug, kind)
+
+    def newest_calibrations(self, slug: str | None = None) -> dict[str, StoredCalibration]:
+        """The newest calibration of each kind."""
+        return {found.row.kind: found for found in self.calibrations(slug=slug)}
+
+    def route_calibrations(self, route_id: int) -> list[StoredCalibration]:
+        """Those that the route was watched with, oldest first."""
+        with self._looking() as connection:
+            return calibrations.of_route(connection, route_id)
 
     # --- application records ------------------------------------------------------------------
 

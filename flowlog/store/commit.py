@@ -7,7 +7,7 @@ from dataclasses import asdict
 from sqlalchemy import Connection, Table, delete, insert, select
 from sqlalchemy.dialects.sqlite import insert as upsert
 
-from flowlog.store import raw, reading, records
+from flowlog.store import calibrations, raw, reading, records
 from flowlog.store.convert import Row, event_row, item_row
 from flowlog.store.rows import Batch
 from flowlog.store.schema import (
@@ -21,7 +21,7 @@ from flowlog.store.schema import (
 )
 
 
-def write(connection: Connection, batch: Batch, run_id: int | None) -> None:
+def write(connection: Connection, batch: Batch, run_id: int | None, rig_id: int) -> None:
     """Write all of a batch inside the caller's transaction."""
     if batch.route_id is None:
         _refuse_homeless(batch)
@@ -30,6 +30,7 @@ def write(connection: Connection, batch: Batch, run_id: int | None) -> None:
     here = {"route_id": batch.route_id, "run_id": run_id}
     _add(connection, events, [{**event_row(row), **here} for row in batch.events])
     records.append(connection, batch.records)
+    calibrations.append(connection, rig_id, batch.calibrations)
     _acknowledge(connection, batch.acknowledged)
     _post(connection, batch)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import sqlite3
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
@@ -20,7 +20,7 @@ from sqlalchemy.dialects.sqlite import insert as upsert
 from sqlalchemy.exc import SQLAlchemyError
 
 from flowlog.rig.model import Rig
-from flowlog.store import raw, shift, version
+from flowlog.store import calibrations, raw, shift, version
 from flowlog.store.ballast import Ballast
 from flowlog.store.commit import write
 from flowlog.store.convert import outbox_of, route_of
@@ -34,7 +34,14 @@ from flowlog.store.errors import (
 from flowlog.store.faults import naming
 from flowlog.store.lock import FolderLock
 from flowlog.store.redact import blank_passwords, fingerprint
-from flowlog.store.rows import Batch, OutboxRow, RouteRow, Tally
+from flowlog.store.rows import (
+    Batch,
+    CalibrationRow,
+    OutboxRow,
+    RouteRow,
+    StoredCalibration,
+    Tally,
+)
 from flowlog.store.schema import (
     outbox,
     outbox_done,
@@ -134,8 +141,10 @@ class Recorder:
             row = connection.execute(query).mappings().first()
         return None if row is None else route_of(dict(row))
 
-    def begin_route(self, wall_us: int, uid: str | None = None) -> RouteRow:
-        """A new route, or the one that has this uid already."""
+    def begin_route(
+        self, wall_us: int, uid: str | None = None, calibration_ids: Sequence[int] = ()
+    ) -> RouteRow:
+        """A new route, watched with these calibrations, or the one that has this uid already."""
         uid = uid or uuid.uuid4().hex[:16]
         row = {
             "uid": uid,
@@ -146,7 +155,14 @@ class Recorder:
         with self._transaction() as connection:
             connection.execute(upsert(routes).values(row).on_conflict_do_nothing())
             found = connection.execute(_ROUTES.where(routes.c.uid == uid)).mappings().one()
+            calibrations.remember(connection, int(found["id"]), calibration_ids)
         return route_of(dict(found))
+
+    def add_calibration(self, row: CalibrationRow) -> StoredCalibration:
+        """Store a calibration of this rig, or find the one that has this uid already."""
+        with self._transaction() as connection:
+            calibrations.append(connection, self._rig_id, [row])
+            return calibrations.find(connection, row.uid)
 
     def end_route(self, route_id: int, wall_us: int) -> None:
         """End the route and seal its raw samples. A route that has ended stays as it is."""
@@ -179,7 +195,7 @@ class Recorder:
         """
         self._check_file()
         with self._transaction() as connection:
-            write(connection, batch, self._run_id)
+            write(connection, batch, self._run_id, self._rig_id)
         if not self._ballast.aboard:
             self._ballast.take()
 

@@ -151,6 +151,30 @@ class StoredRecord:
     """None: the store does not know the route."""
 
 
+@dataclass(frozen=True, slots=True)
+class CalibrationRow:
+    """One result of a calibration, as JSON holds it. It is only ever added."""
+
+    uid: str
+    """Unique in the store: the same calibration given again is passed over."""
+    kind: str
+    made_wall_us: int
+    made_by: str
+    values: dict[str, Any]
+    evidence: dict[str, Any]
+    """What it was found from, and whatever else was noted (water temperature, remarks)."""
+    uncertainty: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class StoredCalibration:
+    """A calibration as the store holds it."""
+
+    id: int
+    """Grows in the order in which the store took them; the newest of a kind has the largest."""
+    row: CalibrationRow
+
+
 @dataclass(slots=True)
 class Batch:
     """Everything that one commit makes durable, all of it or nothing.
@@ -175,6 +199,8 @@ class Batch:
     """Ids of outbox rows that the broker has taken."""
     records: list[RecordRow] = field(default_factory=list)
     """Revisions of application records, of any route."""
+    calibrations: list[CalibrationRow] = field(default_factory=list)
+    """Calibrations of the recorder's rig."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ from sqlalchemy import (
     event,
 )
 
-REVISION: Final = "0002"
+REVISION: Final = "0003"
 """The revision of the tables below. Four digits, growing."""
 
 metadata = MetaData(
@@ -135,6 +135,15 @@ routes = Table(
     Column("ended_wall_us", BigInteger),
     Column("ended_run_id", _ID, ForeignKey("runs.id")),
 )
+
+route_calibrations = Table(
+    "route_calibrations",
+    metadata,
+    _route(key=True),
+    Column("calibration_id", _ID, ForeignKey("calibrations.id"), primary_key=True),
+    sqlite_with_rowid=False,
+)
+"""What a route began with: a replay uses exactly these, whatever was calibrated since."""
 
 segments = Table(
     "segments",
@@ -304,19 +313,23 @@ application_records = Table(
 )
 """One row a revision: an amended record is a further row, and no row is ever changed."""
 
-APPEND_ONLY: Final = tuple(
-    f"CREATE TRIGGER application_records_never_{word} BEFORE {verb} ON application_records "
-    "BEGIN SELECT RAISE(ABORT, 'an application record is never changed: add a revision'); END"
-    for word, verb in (("changed", "UPDATE"), ("deleted", "DELETE"))
-)
-"""Held by the database too, for whoever opens it with an SQL shell."""
+_NEVER_CHANGED: Final = {
+    "application_records": "an application record is never changed: add a revision",
+    "calibrations": "a calibration is never changed: make a new one",
+}
 
 
 @event.listens_for(application_records, "after_create")
-def _hold_append_only(_table: Table, connection: Connection, **_: object) -> None:
-    if connection.dialect.name == "sqlite":
-        for sql in APPEND_ONLY:
-            connection.exec_driver_sql(sql)
+@event.listens_for(calibrations, "after_create")
+def _hold_append_only(table: Table, connection: Connection, **_: object) -> None:
+    """Held by the database too, for whoever opens it with an SQL shell."""
+    if connection.dialect.name != "sqlite":
+        return
+    for word, verb in (("changed", "UPDATE"), ("deleted", "DELETE")):
+        connection.exec_driver_sql(
+            f"CREATE TRIGGER {table.name}_never_{word} BEFORE {verb} ON {table.name} "
+            f"BEGIN SELECT RAISE(ABORT, '{_NEVER_CHANGED[table.name]}'); END"
+        )
 
 
 outbox = Table(

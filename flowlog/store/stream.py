@@ -23,13 +23,15 @@ _AT_ONCE: Final = 32
 Looking = Callable[[], AbstractContextManager[Connection]]
 
 
-def read_stream(looking: Looking, route_id: int, path: Path) -> Iterator[tuple[int, StreamItem]]:
+def read_stream(
+    looking: Looking, route_id: int, path: Path, first_ordinal: int = 0
+) -> Iterator[tuple[int, StreamItem]]:
     """See `Archive.stream`. Ends where the stream ended when the reading began."""
     with looking() as connection:
         end = raw.tally(connection, route_id).next_ordinal
-        marks = [(row["ordinal"], item_of(row)) for row in _marks(connection, route_id)]
-    marks.reverse()
-    for first, samples in _blocks(looking, route_id, end, path):
+        found = [(row["ordinal"], item_of(row)) for row in _marks(connection, route_id)]
+    marks = [mark for mark in reversed(found) if mark[0] >= first_ordinal]
+    for first, samples in _blocks(looking, route_id, first_ordinal, end, path):
         at, last = first, first + len(samples)
         while marks and marks[-1][0] < last:
             ordinal, item = marks.pop()
@@ -51,9 +53,10 @@ def _marks(connection: Connection, route_id: int) -> list[Any]:
     return list(connection.execute(query).mappings())
 
 
-def _blocks(looking: Looking, route_id: int, end: int, path: Path) -> Iterator[tuple[int, Samples]]:
-    """Blocks below ordinal `end`; a seal that happens meanwhile is not seen."""
-    at = 0
+def _blocks(
+    looking: Looking, route_id: int, at: int, end: int, path: Path
+) -> Iterator[tuple[int, Samples]]:
+    """Blocks from ordinal `at` to below `end`; a seal that happens meanwhile is not seen."""
     while at < end:
         with looking() as connection:
             rows = _fetch(connection, raw_blocks, route_id, at) or _fetch(
