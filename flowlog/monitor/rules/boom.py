@@ -94,18 +94,19 @@ class BoomWatch:
         value = self._residual.step(now.step.seconds, now.step.flow_m3_s, pressure)
         if value is not None and now.step.lost + now.tick.samples <= 2 * now.tick.samples + 1:
             self._waiting = _Settled(now.at, now.step.seconds, value, log(pressure))
-        return self._judge(waiting) if waiting is not None else None
+        return self._judge(waiting, now.at) if waiting is not None else None
 
-    def _judge(self, tick: _Settled) -> float | None:
+    def _judge(self, tick: _Settled, at: Position) -> float | None:
+        """Judge a tick that is known by now to lie within the spraying; `at` is now."""
         baseline = self._baseline
         if not baseline.armed:
             self._began = self._began or tick.at
             if baseline.add(tick.log_conductance, tick.seconds):
                 self._noise.expect(baseline.first)
                 if self._healthy is None:
-                    self._compare_with_rig_file(tick.at)
+                    self._compare_with_rig_file(at)
                 else:
-                    self._compare_with_calibration(self._healthy, tick.at)
+                    self._compare_with_calibration(self._healthy, at)
             return None
         residual = tick.log_conductance - baseline.level
         self._recent.append((tick, residual))
@@ -113,25 +114,25 @@ class BoomWatch:
         expected = self._fault.level if self._fault is not None else 0.0
         innovation = self._noise.whiten(residual, tick.seconds, expected)
         if self._fault is not None:
-            self._follow(self._fault, tick, innovation, residual)
+            self._follow(self._fault, at, tick.seconds, innovation, residual)
         elif innovation is not None:
             density = self._noise.density_s
             known_to = sqrt(density / baseline.seconds)
             alarm = self._bank.step(innovation, density, known_to)
             if alarm is not None:
-                self._raise(tick, alarm)
+                self._raise(at, alarm)
             elif baseline.learning and self._bank.quiet:
                 baseline.add(tick.log_conductance, tick.seconds)
         return exp(residual)
 
-    def _raise(self, tick: _Settled, alarm: Alarm) -> None:
+    def _raise(self, at: Position, alarm: Alarm) -> None:
         since, level, seconds = self._since_onset(alarm)
         code = "tip_blocked" if alarm.shift < 0 else "boom_leak"
         if alarm.shift > 0 and self._looks_doubled(level, alarm.seconds):
             code = "meter_double"
         size, text = self._describe(code, level, seconds)
         details = {"evidence_nats": round(alarm.evidence, 1), "shift_log": round(level, 4)}
-        self._book.open(code, tick.at, since, text, size, details)
+        self._book.open(code, at, since, text, size, details)
         self._fault = _Fault(code, level, ShiftTest(-level), deque(maxlen=_REFINE))
         self._bank.reset()
 
@@ -153,14 +154,19 @@ class BoomWatch:
         return since, total / spent, spent
 
     def _follow(
-        self, fault: _Fault, tick: _Settled, innovation: Innovation | None, residual: float
+        self,
+        fault: _Fault,
+        at: Position,
+        seconds: float,
+        innovation: Innovation | None,
+        residual: float,
     ) -> None:
         if innovation is not None:
             # The test for the way back sees the fault's level as its zero.
             news = innovation.news - innovation.rest * fault.level
             fault.back.step(innovation._replace(residual=residual - fault.level, news=news))
         if fault.back.crossed(_CLEAR_NATS):
-            self._clear(fault, tick)
+            self._clear(fault, at)
             return
         fault.refine.append(residual)
         if len(fault.refine) < _REFINE:
@@ -172,16 +178,16 @@ class BoomWatch:
         moved = abs(self._in_tips(level) - self._in_tips(fault.level))
         if settled and abs(self._in_tips(level)) < self._too_small:
             # It went away too slowly for the test of the way back, which looks for a whole one.
-            self._clear(fault, tick)
+            self._clear(fault, at)
         elif settled and moved >= _GROW_TIPS and level * fault.level > 0.0:
             before = self._words(fault.code, fault.level)
-            size, text = self._describe(fault.code, level, _REFINE * tick.seconds)
-            self._book.grow(fault.code, tick.at, f"{text} It was {before}.", size)
+            size, text = self._describe(fault.code, level, _REFINE * seconds)
+            self._book.grow(fault.code, at, f"{text} It was {before}.", size)
             self._fault = _Fault(fault.code, level, ShiftTest(-level), deque(maxlen=_REFINE))
 
-    def _clear(self, fault: _Fault, tick: _Settled) -> None:
+    def _clear(self, fault: _Fault, at: Position) -> None:
         text = "The boom passes what its healthy baseline says again."
-        self._book.clear(fault.code, tick.at, text)
+        self._book.clear(fault.code, at, text)
         self._fault = None
         self._bank.reset()
 
