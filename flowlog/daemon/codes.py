@@ -58,6 +58,12 @@ _ALL: Final = (
         "Broker away",
         ("Nothing is lost here: messages wait and are sent when it is back.",),
     ),
+    Code(
+        "monitor_failed",
+        "look",
+        "Monitor began anew",
+        ("What was measured is stored; please report it with the log and the route.",),
+    ),
     Code("clock_set", "note", "Clock was set"),
     Code("mark_refused", "note", "Mark not understood"),
 )

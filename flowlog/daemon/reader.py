@@ -47,6 +47,10 @@ class PortReader:
     def start(self) -> None:
         self._thread.start()
 
+    @property
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def stop(self) -> None:
         """Close the port. What has arrived stays in the queue."""
         self._stopping.set()

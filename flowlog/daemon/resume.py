@@ -71,6 +71,11 @@ def resume(
             log.warning("the open route cannot be read, a new one begins: %s", error)
             put(EndRoute(route, stamp.wall_us))
             found = None
+        except Exception:
+            # A replay that fails would fail at each start: what is stored stays, work goes on.
+            log.exception("the open route cannot be replayed, a new one begins")
+            put(EndRoute(route, stamp.wall_us))
+            found = None
         if found is not None:
             return found
     return _anew(rig, stamp, put, announcer, synchronised)

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+from flowlog import __version__
 from flowlog.daemon.announce import Announcer
 from flowlog.daemon.clock import Clock, SystemClock, quality
 from flowlog.daemon.health import Facts
@@ -107,12 +108,17 @@ class Service:
             DiedError: a part of this one died.
         """
         self._writer.start()
-        self._writer.first_try.wait(STORE_OPEN_S)
+        end_us = self._now_us() + int(STORE_OPEN_S * 1e6)
+        while not self._writer.first_try.wait(0.2):
+            # A database that another program has locked may take its time; a stop may not.
+            if self.stopping or self._now_us() > end_us:
+                break
         if self._writer.fatal is not None:
             raise self._writer.fatal
         try:
-            self._begin()
-            self._loop()
+            if not self.stopping:
+                self._begin()
+                self._loop()
         finally:
             self._end()
 
@@ -142,6 +148,13 @@ class Service:
         )
         self._publisher.start()
         self._reader.start()
+        log.info(
+            "flowlog %s watches %s on %s and logs into %s",
+            __version__,
+            self._rig.name,
+            self.facts.port,
+            self._folder,
+        )
         self._notifier.send("READY=1", "STATUS=Waiting for the board.")
 
     def _loop(self) -> None:
@@ -155,8 +168,9 @@ class Service:
                 looked_us = now_us
                 watch.look()
                 self._say_how_it_is(watch, now_us)
-                if not self._writer.alive:
-                    raise DiedError("the writer has died; see the lines before this one")
+                for loop in (self._writer, self._reader):
+                    if not loop.alive:
+                        raise DiedError("the reader or the writer has died; see the lines before")
             pattern = watch.pattern_due()
             if pattern is not None and self._reader.send(encode_alarm(*pattern)):
                 watch.pattern_sent(pattern)

@@ -129,9 +129,36 @@ class Watch:
             else:
                 # A board says hello when it starts: it shows no pattern then.
                 self._alarm.forget()
+                self._greet(item)
             piece.stream.append(item)
-            self._outputs(self._session.feed(item), piece, chunk.stamp)
+            try:
+                out = self._session.feed(item)
+            except Exception:
+                # A fault of ours must not end the logging: what came is stored all the same.
+                log.exception("the monitor failed; the route ends here and it begins anew")
+                self._begin_anew(piece, chunk.stamp)
+                piece = Piece(self._session.route)
+            else:
+                self._outputs(out, piece, chunk.stamp)
         self._hand_over(piece)
+
+    def _greet(self, hello: Hello) -> None:
+        known = self._session.hello
+        if known is None or (known.boot, known.board) != (hello.boot, hello.board):
+            log.info(
+                "board %s says hello: firmware %s, started by %s",
+                hello.board,
+                hello.firmware,
+                hello.reset,
+            )
+
+    def _begin_anew(self, piece: Piece, stamp: Stamp) -> None:
+        text = "The monitor failed on what the board sent and began anew; the samples are stored."
+        note = self._own.note("monitor_failed", text, self._session.last)
+        self._say(note, "daemon", piece, stamp.wall_us)
+        self._hand_over(piece)
+        self._put(EndRoute(self._session.route, stamp.wall_us))
+        self._next_session()
 
     def reconnected(self) -> None:
         """The port was opened: what follows is not the rest of the line that was begun."""
@@ -329,8 +356,11 @@ class Watch:
 
     def next_route(self) -> None:
         """End the route and begin the next one, in which nothing has happened yet."""
-        hello, boot_seq = self._session.hello, self._last_row
         self.end_route()
+        self._next_session()
+
+    def _next_session(self) -> None:
+        hello, boot_seq = self._session.hello, self._last_row
         stamp = self._clock.now()
         self._session = Session(self._rig, new_route(stamp))
         self._own = OwnAlerts()

@@ -398,7 +398,7 @@ def test_another_rig_file_begins_another_route(serve, make_scenario, chunks_of, 
     with serve(source):
         all_given(source, wait_for)
     with serve(Chunks([]), rig_text=rig_text + "\n# another pace\n") as service:
-        pass
+        wait_for(lambda: service._watch)
     with archive(service.folder) as found:
         assert [route.ended_wall_us is None for route in found.routes()] == [False, True]
 
@@ -421,6 +421,60 @@ def test_a_long_pause_ends_the_route_and_the_board_goes_on_in_the_next_without_a
     assert all((part["phase"] == "spraying").any() for part in parts[:2])
     # The pressure is judged in the second route too: the board's hello was carried over.
     assert np.isfinite(parts[1]["pressure_pa"]).any()
+
+
+def test_a_monitor_that_fails_costs_no_sample_and_the_work_goes_on(
+    serve, make_scenario, chunks_of, wait_for, monkeypatch
+):
+    scenario = make_scenario(2, 30, 5)
+    real, fed = Monitor.feed, [0]
+
+    def fragile(self, item):
+        fed[0] += 1
+        if fed[0] == 300:
+            raise ZeroDivisionError("planted")
+        return real(self, item)
+
+    monkeypatch.setattr(Monitor, "feed", fragile)
+    source = Chunks(chunks_of(scenario))
+    with serve(source) as service:
+        all_given(source, wait_for)
+    with archive(service.folder) as found:
+        routes = found.routes()
+        streams = [found.raw(route.id) for route in routes]
+        events = [row.event.code for row in found.events()]
+        readings = found.readings(routes[1].id)
+    assert len(routes) == 2
+    assert sum(len(raw) for raw in streams) == len(simulate(scenario).samples)
+    assert events == ["monitor_failed"]
+    assert np.isfinite(readings["pressure_pa"]).any()
+
+
+def test_a_route_whose_replay_fails_does_not_keep_the_daemon_from_starting(
+    serve, make_scenario, chunks_of, wait_for, monkeypatch
+):
+    scenario = make_scenario(2, 30, 5)
+    chunks = chunks_of(scenario)
+    first = Chunks(chunks[:300])
+    with serve(first):
+        all_given(first, wait_for)
+    real, fed = Monitor.feed, [0]
+
+    def fragile(self, item):
+        fed[0] += 1
+        if fed[0] == 1:
+            raise ZeroDivisionError("planted")
+        return real(self, item)
+
+    monkeypatch.setattr(Monitor, "feed", fragile)
+    second = Chunks(chunks[300:])
+    with serve(second) as service:
+        all_given(second, wait_for)
+    with archive(service.folder) as found:
+        old, new = found.routes()
+        assert old.ended_wall_us is not None
+        stored = len(found.raw(old.id)) + len(found.raw(new.id))
+    assert stored == len(simulate(scenario).samples)
 
 
 # The store fails.
