@@ -36,6 +36,14 @@ class Conditions:
     pressure_factor: Floats
 
 
+def density_factor(scenario: Scenario, t_s: Floats) -> Floats:
+    """Density of the mix over that of the rig file, shape of `t_s`."""
+    factor = np.ones(len(t_s))
+    for fault in scenario.of("density"):
+        factor *= 1.0 + fault.full_size * profile(fault, t_s)
+    return factor
+
+
 def tip_shares(scenario: Scenario, t_s: Floats) -> Floats:
     """Each tip's flow over that of a clean new one, shape (n, tips)."""
     tips = scenario.rig.boom.tips
@@ -44,7 +52,7 @@ def tip_shares(scenario: Scenario, t_s: Floats) -> Floats:
         rng = generator(scenario.seed, "tips as made")
         made = 1.0 + scenario.tip_spread_share * rng.standard_normal(tips)
     faults = list(scenario.of("tip blocked", "tip worn", "tip missing"))
-    if not faults:
+    if not faults and not any(scenario.of("density")):
         return np.broadcast_to(made, (len(t_s), tips))
     shares = np.repeat(made[np.newaxis, :], len(t_s), axis=0)
     for fault in faults:
@@ -52,6 +60,8 @@ def tip_shares(scenario: Scenario, t_s: Floats) -> Floats:
         change = {"tip blocked": -1.0, "tip worn": 1.0, "tip missing": 1.0}[fault.kind]
         size = fault.full_size - 1.0 if fault.kind == "tip missing" else fault.full_size
         shares[:, which] *= 1.0 + change * size * profile(fault, t_s)[:, np.newaxis]
+    # What a tip passes at a pressure falls with the root of density (Bernoulli).
+    shares /= np.sqrt(density_factor(scenario, t_s))[:, np.newaxis]
     return np.maximum(shares, 0.0)
 
 
@@ -85,6 +95,11 @@ def conditions(scenario: Scenario, t_s: Floats, shares: Floats, each: float) -> 
                 c.pressure_factor = c.pressure_factor * (1.0 + size * profile(fault, t_s))
             case _:
                 pass
+    if any(scenario.of("density")):
+        # All these losses are turbulent: pressure goes with density times the square of flow.
+        factor = density_factor(scenario, t_s)
+        c.line_loss, c.branch_loss = c.line_loss * factor, c.branch_loss * factor
+        c.leak_down, c.leak_up = c.leak_down / np.sqrt(factor), c.leak_up / np.sqrt(factor)
     return c
 
 

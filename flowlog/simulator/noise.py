@@ -44,13 +44,24 @@ class Noise:
     """White noise of one ADC reading."""
     bubbles_per_h: float = 0.0
     """Bursts of 0.3-1.2 s that move the meter by 5-30 % up or down."""
+    rough_pass_share: float = 0.0
+    """Part of the passes in which the swirl is rougher, drawn pass by pass."""
+    rough_pass_factor: float = 2.5
+    """By how much it is rougher there."""
     speed_share: float = 0.02
     """Ground speed, AR(1) with 3 s."""
 
 
 NOISES: Final[dict[str, Noise]] = {
     "none": Noise(
-        0.0, 2.0, 0.0, 2.0, 0.0, 600.0, 0.0, 0.0, (0.0, 0.0), (10.0, 30.0), 0.0, 0.0, 0.0
+        swirl_share=0.0,
+        supply_share=0.0,
+        wander_share=0.0,
+        vane_share=0.0,
+        count_share=0.0,
+        ripple_share=(0.0, 0.0),
+        adc_lsb=0.0,
+        speed_share=0.0,
     ),
     "quiet": Noise(
         swirl_share=0.003,

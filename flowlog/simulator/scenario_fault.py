@@ -27,6 +27,8 @@ _SIZE_LIMITS: Final[dict[FaultKind, tuple[float, float]]] = {
     "tank empty": (0.0, 1.0),
     "air": (0.0, 0.9),
     "foam": (0.0, 0.5),
+    "density": (-0.5, 1.0),
+    "rough flow": (0.0, 20.0),
     "meter stuck": (0.0, 1.0),
     "meter double": (0.0, 3.0),
     "gauge drift": (-1.0, 1.0),

@@ -40,6 +40,21 @@ def _bubbles(scenario: Scenario, n: int, step_s: float) -> Floats:
     return error
 
 
+def _roughness(scenario: Scenario, truth: Truth) -> Floats | float:
+    """Factor on the swirl: rough ground shakes the hoses in some passes, or from now on."""
+    noise = scenario.noise
+    factor: Floats | float = 1.0
+    if noise.rough_pass_share:
+        begins = np.diff(truth.spraying, prepend=False) & truth.spraying
+        number = np.cumsum(begins)
+        rough = generator(scenario.seed, "rough passes").random(int(number[-1]) + 1)
+        factor = np.where(rough[number] < noise.rough_pass_share, noise.rough_pass_factor, 1.0)
+    for fault in scenario.of("rough flow"):
+        part = profile(fault, truth.t_s - 0.5 * truth.step_s)
+        factor = factor * (1.0 + (fault.full_size - 1.0) * part)
+    return factor
+
+
 def _pulses_per_m3(scenario: Scenario, flow_m3_s: Floats) -> Floats:
     meter = scenario.rig.meter
     if meter.curve:
@@ -83,7 +98,7 @@ def meter_pulses(scenario: Scenario, truth: Truth) -> Pulses:
     swirl = autoregressive(
         generator(seed, "swirl"), n, noise.swirl_share, noise.swirl_tau_s, step_s
     )
-    error = np.exp(swirl)
+    error = np.exp(swirl * _roughness(scenario, truth))
     if noise.bubbles_per_h:
         error *= 1.0 + _bubbles(scenario, n, step_s)
     seen = truth.flow_m3_s * error

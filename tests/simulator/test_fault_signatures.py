@@ -30,11 +30,13 @@ SIGNATURES = {
     "regulator": (DOWN, DOWN, SAME),
     "foam": (UP, DOWN, UP),
     "air": (UP, DOWN, UP),
+    "density": (DOWN, UP, DOWN),
     "meter double": (UP, SAME, UP),
     "gauge drift": (SAME, UP, DOWN),
 }
 WITHOUT_SIGNATURE = {
     "tank empty",
+    "rough flow",
     "meter stuck",
     "meter open",
     "gauge open",
@@ -92,6 +94,15 @@ def test_one_blocked_tip_of_n_takes_an_nth_of_the_conductance(tips):
     run = simulate(with_faults(scenario, Fault("tip blocked", BEGIN_S, tip=1)))
     (q0, p0), (q1, p1) = _measured(run, 20.0, 58.0), _measured(run, 70.0, 200.0)
     assert q1 / p1**0.5 / (q0 / p0**0.5) == pytest.approx(1 - 1 / tips, abs=0.004)
+
+
+def test_a_denser_mix_takes_the_root_of_its_density_from_the_conductance():
+    run = simulate(with_faults(_scenario(), Fault("density", BEGIN_S, size=0.1)))
+    (q0, p0), (q1, p1) = _measured(run, 20.0, 58.0), _measured(run, 70.0, 200.0)
+    assert q1 / p1**0.5 / (q0 / p0**0.5) == pytest.approx(1.1**-0.5, abs=0.003)
+    truth = run.truth
+    tips = sum(truth.tip_flow_m3_s(tip)[-1] for tip in range(1, RIG.boom.tips + 1))
+    assert tips == pytest.approx(truth.flow_m3_s[-1], rel=1e-6)
 
 
 def test_air_makes_flow_and_pressure_rough():

@@ -113,6 +113,41 @@ def test_noise_of_flow_against_pressure_is_as_promised():
         assert np.mean(y[lag:] * y[:-lag]) / y.var() == pytest.approx(np.exp(-lag_s / 2.0), abs=0.1)
 
 
+def _swirl_by_pass(scenario):
+    """Spread of ln(pulses) - ln(true flow) in each pass, its first five seconds left out."""
+    truth, pulses = _pulses(replace(scenario, meter=MeterPlan(lag_s=0.0)))
+    fresh = np.diff(pulses.count, prepend=0) / np.maximum(truth.flow_m3_s, 1e-9)
+    begins = np.flatnonzero(np.diff(truth.spraying.astype(int)) > 0)
+    return np.array([np.log(fresh[k + 50 : k + 590]).std() for k in begins])
+
+
+def test_some_passes_are_rougher_and_the_others_are_as_before():
+    # A meter of many pulses, so that counting whole ones does not hide the swirl.
+    rig = plain_rig(8, pulses_per_l=45e3)
+    plain = replace(NOISES["none"], swirl_share=0.01, swirl_tau_s=0.5)
+    rough = replace(plain, rough_pass_share=0.2, rough_pass_factor=2.5)
+    legs = passes(100, 60.0, 10.0)
+    ratio = _swirl_by_pass(_scenario(legs=legs, noise=rough, rig=rig)) / _swirl_by_pass(
+        _scenario(legs=legs, noise=plain, rig=rig)
+    )
+    hit = ratio > 1.5
+    assert ratio[hit] == pytest.approx(2.5, rel=0.03)
+    assert ratio[~hit] == pytest.approx(1.0, rel=0.01)
+    # 20 of 100 expected, a standard deviation of 4.
+    assert 8 <= hit.sum() <= 32
+
+
+def test_flow_turns_rough_from_the_moment_of_the_fault():
+    rig = plain_rig(8, pulses_per_l=45e3)
+    noise = replace(NOISES["none"], swirl_share=0.01, swirl_tau_s=0.5)
+    legs = passes(4, 60.0, 10.0)
+    before, after = (
+        _swirl_by_pass(_scenario(*faults, legs=legs, noise=noise, rig=rig))
+        for faults in ((), (Fault("rough flow", at_s=140.0),))
+    )
+    assert after / before == pytest.approx([1.0, 1.0, 2.0, 2.0], rel=0.02)
+
+
 def test_vanes_repeat_each_turn():
     noise = replace(NOISES["none"], vane_share=0.015)
     scenario = _scenario(legs=OPEN, noise=noise, rig=plain_rig(2))
