@@ -42,10 +42,10 @@ Verdict = Literal["fine", "clean and recheck", "replace", "not caught"]
 
 _SLIPS: Final = (
     *DECIMAL_SLIPS,
-    Slip(29.57, 0.2, "about 30 times as much as it should be: fl oz taken for mL?"),
-    Slip(1 / 29.57, 0.2, "about a 30th of what it should be: mL taken for fl oz?"),
-    Slip(60.0, 0.2, "about 60 times what it should be: seconds taken for minutes?"),
-    Slip(1 / 60.0, 0.2, "about a 60th of what it should be: minutes taken for seconds?"),
+    Slip(29.57, 0.2, "about 30 times as much as it should be: mL given as fl oz?"),
+    Slip(1 / 29.57, 0.2, "about a 30th of what it should be: fl oz given as mL?"),
+    Slip(60.0, 0.2, "about 60 times what it should be: minutes given as seconds?"),
+    Slip(1 / 60.0, 0.2, "about a 60th of what it should be: seconds given as minutes?"),
 )
 _AT_WORK_LOW: Final = 0.5
 _AT_WORK_HIGH: Final = 1.5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -73,7 +74,8 @@ def total_budget(
             kind="volume",
         ),
         power(
-            "jug's scale (common)", 1.0, within(errors.jug_share), total, kind="share", common=True
+            "jug's scale (common)", 1.0, within(errors.jug_share), total, kind="share", common=True,
+            bound=True,
         ),
         Component(
             f"timing the catch, {count} times", seconds, within(errors.timing_s), timing,
@@ -105,20 +107,18 @@ def rate_budget(
     for source, sign in ((total, 1.0), (course.speed, -1.0)):
         for part in source.components:
             amount = sign * rate * part.contribution / source.value
-            parts.append(
-                Component(part.name, part.value, part.u, amount, part.dof, part.kind, part.common)
-            )
+            parts.append(dataclasses.replace(part, contribution=amount))
     parts.append(
         power(
             "effective width", course.width_m, within(errors.width_share) * course.width_m, rate,
-            -1.0, kind="length", common=True,
+            -1.0, kind="length", common=True, bound=True,
         )
     )  # fmt: skip
     if pressure_pa is not None and errors.pressure_pa > 0.0:
         parts.append(
             power(
                 "pressure parked and moving", pressure_pa, within(errors.pressure_pa), rate, 0.5,
-                kind="pressure",
+                kind="pressure", bound=True,
             )
         )  # fmt: skip
     return budget("rate", rate, "rate", parts)

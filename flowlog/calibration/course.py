@@ -208,7 +208,7 @@ def course(
             power(evenness, mean, driving, result, sign, dof=dof, kind="time"),
         ]
 
-    length_part = power("course length", length_m, length_u, speed, kind="length")
+    length_part = power("course length", length_m, length_u, speed, kind="length", bound=True)
     spread = (max(runs) - min(runs)) / mean
     verdict = _verdict(times, spread)
     return CourseResult(

@@ -35,16 +35,16 @@ LOWEST_SHARE: Final = 0.04
 HIGHEST_SHARE: Final = 0.96
 GOOD_ZERO: Final = 0.02
 GOOD_RESIDUAL: Final = 0.01
-FIT_DOF: Final = 10.0
+FIT_DOF: Final = 30.0
 """The stated reading errors count as much as so many degrees of freedom beside the residuals."""
 _SAME_PRESSURE: Final = 0.03
 _BELIEVABLE: Final = 1.25
 
 _SPAN_SLIPS: Final = (
-    Slip(14.5038, 0.15, "14.5 times: psi taken for bar?"),
-    Slip(1 / 14.5038, 0.15, "1/14.5: bar taken for psi?"),
-    Slip(6.894757, 0.1, "6.9 times: kPa taken for psi?"),
-    Slip(1 / 6.894757, 0.1, "1/6.9: psi taken for kPa?"),
+    Slip(14.5038, 0.15, "14.5 times: a reading in bar was probably given as psi"),
+    Slip(1 / 14.5038, 0.15, "1/14.5: a reading in psi was probably given as bar"),
+    Slip(6.894757, 0.1, "6.9 times: a reading in psi was probably given as kPa"),
+    Slip(1 / 6.894757, 0.1, "1/6.9: a reading in kPa was probably given as psi"),
     *DECIMAL_SLIPS,
 )
 
@@ -175,7 +175,7 @@ def gauge(
         [
             Component(f"fit of {len(points)} points", slope, slope_u, slope_u, dof),
             power("reference's scale (common)", 1.0, common, slope, -1.0, kind="share",
-                  common=True),
+                  common=True, bound=True),
         ],
     )  # fmt: skip
     hysteresis = _hysteresis(points, residuals, rig_gauge.span_pa)

@@ -79,23 +79,41 @@ def components(
         (weighed, errors.scale_share, "balance's scale (common)"),
     ):
         parts.append(
-            power(name, 1.0, within(half_width) * share, value, -1.0, kind="share", common=True)
+            power(
+                name,
+                1.0,
+                within(half_width) * share,
+                value,
+                -1.0,
+                kind="share",
+                common=True,
+                bound=True,
+            )
         )
     untold = sum(run.mass_kg is not None and run.water_c is None for run in runs) / count
     parts.append(
-        power("water temperature not taken", 1.0, within(0.002) * untold, value, kind="share")
+        power(
+            "water temperature not taken",
+            1.0,
+            within(0.002) * untold,
+            value,
+            kind="share",
+            bound=True,
+        )
     )
     if model == "curve":
         left, right, weight = _between(points, working)
         step = abs(right.pulses_per_m3 - left.pulses_per_m3)
         bend = within(step * weight * (1.0 - weight))
-        parts.append(Component("between two flows", value, bend, bend, kind="pulses_per_volume"))
+        parts.append(
+            Component("between two flows", value, bend, bend, kind="pulses_per_volume", bound=True)
+        )
     low, high = points[0].flow_m3_s, points[-1].flow_m3_s
     if not 0.8 * low <= working <= 1.25 * high:
         parts.append(
             power(
                 f"another flow than calibrated (+-{percent(LINEARITY_HALF_WIDTH, 0)})", 1.0,
-                within(LINEARITY_HALF_WIDTH), value, kind="share",
+                within(LINEARITY_HALF_WIDTH), value, kind="share", bound=True,
             )
         )  # fmt: skip
     return parts

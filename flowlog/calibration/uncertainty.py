@@ -7,14 +7,18 @@ does not average. Few runs give few degrees of freedom; Welch and Satterthwaite'
 brings them together and Student's t widens the interval accordingly.
 
 Intervals are at the level of two standard deviations, 95.45 %, "about 95 %": the coverage factor
-is 2.00 when there are many degrees of freedom (G.6.6 and table G.2).
+is 2.00 when there are many degrees of freedom (G.6.6 and table G.2). Where a single bound has more
+than two thirds of the variance, the result is no longer normal and 2 would cover nearly all; the
+factor is then that of a rectangular and a normal distribution together (G.1.5 asks for it).
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Final
 
 from flowlog.calibration.student import t_coverage
@@ -22,6 +26,8 @@ from flowlog.units import Kind, Units, display_unit, number_in, show
 
 LEVEL: Final = math.erf(math.sqrt(2.0))
 """95.45 %."""
+_RULES: Final = 2.0 / 3.0
+"""Share of the variance from which a single bound decides the shape of the distribution."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +49,8 @@ class Component:
     """What `value` and `u` are, for display; None for a bare number."""
     common: bool = False
     """True when the same error is in other results too, under the same name."""
+    bound: bool = False
+    """True when `u` is from a bound (+-a) of which no more is known: rectangular."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +83,12 @@ class Budget:
     @property
     def coverage(self) -> float:
         """Factor k between u and `expanded`."""
-        return t_coverage(LEVEL, self.dof)
+        first = self.components[0] if self.components else None
+        if first is None or not first.bound or self.shares()[0] <= _RULES:
+            return t_coverage(LEVEL, self.dof)
+        rest = Budget("", 0.0, None, self.components[1:])
+        half_width = abs(first.contribution) * math.sqrt(3.0)
+        return bounded_half_width(half_width, rest.u * rest.coverage / 2.0) / self.u
 
     @property
     def expanded(self) -> float:
@@ -124,9 +137,10 @@ def power(
     dof: float = math.inf,
     kind: Kind | None = None,
     common: bool = False,
+    bound: bool = False,
 ) -> Component:
     """A component of a product of powers: result ~ value^exponent (JCGM 100, 5.1.6)."""
-    return Component(name, value, u, result * exponent * u / value, dof, kind, common)
+    return Component(name, value, u, result * exponent * u / value, dof, kind, common, bound)
 
 
 def combine(
@@ -145,9 +159,7 @@ def combine(
             amount = value * exponent * part.contribution / factor.value
             if part.common and part.name in shared:
                 amount += shared[part.name].contribution
-            moved = Component(
-                part.name, part.value, part.u, amount, part.dof, part.kind, part.common
-            )
+            moved = dataclasses.replace(part, contribution=amount)
             if part.common:
                 shared[part.name] = moved
             else:
@@ -158,6 +170,29 @@ def combine(
 def within(half_width: float) -> float:
     """Standard uncertainty of "+-a and no more is known" (rectangular; JCGM 100, 4.3.7)."""
     return half_width / math.sqrt(3.0)
+
+
+def bounded_half_width(half_width: float, s: float) -> float:
+    """Half-width of the central interval of a bound +-a and a normal error s, at `LEVEL`."""
+    if s <= 1e-9 * half_width:
+        return LEVEL * half_width
+    normal = NormalDist()
+
+    def below(x: float) -> float:  # the integral of the normal distribution function
+        return x * normal.cdf(x) + normal.pdf(x)
+
+    def inside(c: float) -> float:
+        up, down = (c + half_width) / s, (c - half_width) / s
+        return (below(up) - below(down)) * s / half_width - 1.0
+
+    low, high = 0.0, half_width + 10.0 * s
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if inside(middle) < LEVEL:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
 
 
 def counted(pulses: float) -> float:
