@@ -34,8 +34,9 @@ def rate_plan_view(
     """
     say = words.sayer(units)
     parts: list[RenderableType] = [_head(rig, plan, say), Text("")]
-    if math.isclose(plan.setting.rate_m3_m2, plan.wanted_m3_m2, rel_tol=0.005):
-        parts += [Text("The rig gives that rate now: nothing needs to change."), Text("")]
+    if _nothing_to_do(plan):
+        parts += [Text("The rig gives that rate now: nothing needs to change.", style="bold")]
+        return Group(*parts, Text(""), *_chart(plan, units, ascii_only=ascii_only))
     if plan.ways:
         parts += [Text("WAYS THAT STAY INSIDE THE BAND", style="bold"), _ways(plan, say)]
         best = plan.ways[0]
@@ -48,7 +49,7 @@ def rate_plan_view(
     else:
         parts += [
             Text("NO WAY STAYS INSIDE THE BAND", style="bold red"),
-            *_lines("Other tips of another kind (another band) or another rate is what is left."),
+            *_lines("What is left: tips of another kind, with another band; or another rate."),
         ]
     if plan.refused:
         parts += [Text(""), Text("REFUSED", style="bold")]
@@ -61,6 +62,12 @@ def rate_plan_view(
     for caution in (words.LABEL_NOTE, words.TIPS_NOTE):
         parts += _lines(f"CAUTION: {caution}" if caution is words.LABEL_NOTE else caution)
     return Group(*parts)
+
+
+def _nothing_to_do(plan: RatePlan) -> bool:
+    now = plan.setting
+    same = math.isclose(now.rate_m3_m2, plan.wanted_m3_m2, rel_tol=0.005)
+    return same and outside_band(now.boom, now.pressure_pa) == 0
 
 
 def _head(rig: Rig, plan: RatePlan, say: words.Say) -> Text:
@@ -140,11 +147,13 @@ def _pressures(plan: RatePlan, units: Units) -> dict[float, str]:
     boom = setting.boom
     wanted = setting.pressure_pa * (plan.wanted_m3_m2 / setting.rate_m3_m2) ** 2
     named: dict[float, str] = {}
+    # One bar many times as long as the others would flatten what the picture is for.
+    drawn = boom.pressure_low_pa / 20 <= wanted <= boom.pressure_high_pa * 4
     for pressure, word in (
         (boom.pressure_low_pa, "band begins"),
         (boom.pressure_high_pa, "band ends"),
         (setting.pressure_pa, "now"),
-        (wanted, "wanted"),
+        *([(wanted, "wanted")] if drawn else []),
     ):
         same = next((p for p in named if math.isclose(p, pressure, rel_tol=0.01)), None)
         if same is None:

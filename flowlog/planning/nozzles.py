@@ -3,8 +3,8 @@
 Source: ISO 10625, nominal flows of water at 3 bar, from memory; the arithmetic is consistent
 (size 04 is 4 times size 01), the text of the standard was not read. A size in US practice is
 the tip's gal/min at 40 psi, so "04" is 0.4 gal/min there: 1.3 % less than the ISO flow at the
-same pressure, for every size. A size names a flow and nothing else: drop size, fan and pressure
-band belong to the tip's kind and stand in its own chart.
+same pressure, for every size but 0067, whose flow is rounded up. A size names a flow and
+nothing else: drop size, fan and pressure band belong to the tip's kind and stand in its chart.
 """
 
 from __future__ import annotations

@@ -153,9 +153,9 @@ def _read_general(
         except RigFileError as error:
             told.extend(error.faults)
             failed = True
-    rate = _written(table, "rate", "rate", RATE_LIMITS)
-    tank = _written(table, "tank", "volume", TANK_LIMITS)
-    unsprayable = _written(table, "unsprayable", "volume", UNSPRAYABLE_LIMITS)
+    rate = _written(table, "rate", "rate", RATE_LIMITS, "1.5 gal/1000 ft2")
+    tank = _written(table, "tank", "volume", TANK_LIMITS, "25 gal")
+    unsprayable = _written(table, "unsprayable", "volume", UNSPRAYABLE_LIMITS, "0.5 gal")
     plan = PlanInput(
         name=given.name or name,
         rig=rig,
@@ -178,11 +178,13 @@ def _read_general(
     return plan
 
 
-def _written(table: Table, key: str, kind: Kind, limits: tuple[str, str]) -> Written | None:
+def _written(
+    table: Table, key: str, kind: Kind, limits: tuple[str, str], example: str
+) -> Written | None:
     if key not in table:
         table.raw(key)
         return None
-    value = table.quantity(key, kind, *limits, example=f'{key} = "{limits[1]}"')
+    value = table.quantity(key, kind, *limits, example=f'{key} = "{example}"')
     if math.isnan(value):
         return None
     return Written(value, parse_with_unit(table.raw(key), kind)[1])

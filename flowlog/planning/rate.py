@@ -147,17 +147,20 @@ def plan_rate(setting: Setting, wanted_m3_m2: float, pace: Pace | None = None) -
 
 
 def rank(setting: Setting, way: Way) -> tuple[float, float, float]:
-    """Order of the ways: a pace kept (within 10 %), then no new tips, then least pressure change.
+    """Order of the ways: a pace kept (within 10 %), then no new tips, then the least change.
 
     The pace comes first because it is the hardest to hold: it hangs on ground, person and load,
     and every percent of it is a percent of the rate. Where the pace must change, less is better.
+    The change of pressure counts by half, as it does for the flow; between equals the pressure
+    alone stands first, which is only a turn of the regulator.
     """
     pace = abs(math.log(way.speed_m_s / setting.speed_m_s))
     kept = pace <= math.log1p(SAME_PACE_SHARE) + _SLACK
+    flow = abs(math.log(way.pressure_pa / setting.pressure_pa)) / 2.0
     return (
-        0.0 if kept else pace,
+        0.0 if kept else round(pace, 6),
         0.0 if way.size is None else 1.0,
-        abs(math.log(way.pressure_pa / setting.pressure_pa)),
+        round(flow + (pace if kept else 0.0), 6),
     )
 
 

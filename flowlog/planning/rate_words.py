@@ -13,7 +13,7 @@ from flowlog.units import Kind, show
 
 Say = Callable[[float, Kind], str]
 
-RANKING: Final = "Best first: pace kept within 10 %, then no new tips, then least pressure change."
+RANKING: Final = "Best first: pace kept (10 %), then no new tips, then the least change."
 TIPS_NOTE: Final = (
     "Tips: nominal sizes after ISO 10625 (flow at 3 bar), quoted from memory; US sizes, "
     "gal/min at 40 psi, flow 1.3 % less. The band is that of the tips now fitted: "
@@ -25,6 +25,8 @@ LABEL_NOTE: Final = (
 )
 AFTERWARDS: Final = "Then time the course and catch the tips again, with clean water, gloves on."
 
+_UNCHANGED: Final = 0.005
+"""Nobody sets a regulator or a pace finer than this share."""
 _FRACTIONS: Final = (
     (0.25, "a quarter of"),
     (1 / 3, "a third of"),
@@ -45,7 +47,8 @@ def sayer(units: Units) -> Say:
 
 def band_words(plan: RatePlan, say: Say) -> str:
     boom = plan.setting.boom
-    return f"{say(boom.pressure_low_pa, 'pressure')} to {say(boom.pressure_high_pa, 'pressure')}"
+    low = say(boom.pressure_low_pa, "pressure").split()[0]
+    return f"{low} to {say(boom.pressure_high_pa, 'pressure')}"
 
 
 def tips_words(plan: RatePlan, say: Say) -> str:
@@ -69,7 +72,7 @@ def needed_words(plan: RatePlan, say: Say) -> str:
 
 def kind_cell(plan: RatePlan, way: Way) -> str:
     """What a way changes; a size of tip hardly ever comes without a touch of the regulator."""
-    moved = abs(way.pressure_pa / plan.setting.pressure_pa - 1.0) > 0.002
+    moved = abs(way.pressure_pa / plan.setting.pressure_pa - 1.0) > _UNCHANGED
     return "tips, pressure" if way.kind == "tips" and moved else way.kind.replace(" and", ",")
 
 
@@ -110,11 +113,13 @@ def refusal_words(plan: RatePlan, way: Way, say: Say, pace: tuple[str, str] = ("
 
 
 def times_words(ratio: float, what: str) -> str:
-    """`a quarter of the pressure now`, or `0.31 times the pressure now`."""
+    """`a quarter of the pressure now`, `31 % of the pressure now`, `1.31 times ...`."""
+    if abs(ratio - 1.0) < _UNCHANGED:
+        return "as now"
     for value, words in _FRACTIONS:
         if abs(ratio / value - 1.0) < 0.01:
             return f"{words} {what}"
-    return f"{ratio:.3g} times {what}"
+    return f"{100 * ratio:.3g} % of {what}" if ratio < 1 else f"{ratio:.3g} times {what}"
 
 
 def change_words(plan: RatePlan, way: Way, say: Say) -> str:
@@ -124,12 +129,12 @@ def change_words(plan: RatePlan, way: Way, say: Say) -> str:
     if way.size is not None:
         steps.append(f"fit {setting.boom.tips} tips of size {way.size.name}")
     change = way.pressure_pa / setting.pressure_pa - 1.0
-    if abs(change) > 0.002:
+    if abs(change) > _UNCHANGED:
         steps.append(f"set {say(way.pressure_pa, 'pressure')} ({_signed(change)})")
     else:
         steps.append(f"leave the pressure at {say(setting.pressure_pa, 'pressure')}")
     change = way.speed_m_s / setting.speed_m_s - 1.0
-    if abs(change) > 0.002:
+    if abs(change) > _UNCHANGED:
         steps.append(f"go {say(way.speed_m_s, 'speed')} ({_signed(change)})")
     else:
         steps.append(f"keep {say(setting.speed_m_s, 'speed')}")

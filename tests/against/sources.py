@@ -118,3 +118,7 @@ CORE_MANUAL = Source(
     "National pesticide applicator certification core manual, as quoted on a study page",
     "not shown",
 )
+PACIFIC_TABLES = Source(
+    "Weights and Measures, Pacific Northwest Pest Management Handbooks",
+    "Oregon State University, Washington State University and University of Idaho Extension",
+)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import checks_courses  # noqa: F401
 import checks_hydraulics  # noqa: F401
+import checks_planning  # noqa: F401
 import checks_units  # noqa: F401
 from register import CHECKS, table
 
