@@ -15,6 +15,7 @@ from flowlog.store.rows import (
     ClockPoint,
     EventRow,
     OutboxMessage,
+    RecordRow,
     SegmentRow,
     StopMark,
     StreamMark,
@@ -51,6 +52,8 @@ class Piece:
     segments: list[SegmentRow] = field(default_factory=list)
     stops: list[StopMark] = field(default_factory=list)
     outbox: list[OutboxMessage] = field(default_factory=list)
+    records: list[RecordRow] = field(default_factory=list)
+    """Application records, of whatever route."""
     marks: list[Path] = field(default_factory=list)
     """Files of the inbox to delete afterwards."""
 
@@ -72,6 +75,7 @@ class Piece:
         self.segments += other.segments
         self.stops += other.stops
         self.outbox += other.outbox
+        self.records += other.records
         self.marks += other.marks
 
     def without_bulk(self) -> Piece:
@@ -86,6 +90,7 @@ class Piece:
             self.segments,
             self.stops,
             self.outbox,
+            self.records,
             self.marks,
         )
 
@@ -114,6 +119,7 @@ class Piece:
             segments=self.segments,
             stops=self.stops,
             outbox=self.outbox,
+            records=self.records,
             acknowledged=list(acknowledged),
         )
 

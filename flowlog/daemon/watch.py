@@ -20,6 +20,7 @@ from flowlog.daemon.alarm import Alarm, Pattern
 from flowlog.daemon.announce import Announcer, faults_of
 from flowlog.daemon.clock import Clock, Quality, Stamp, quality
 from flowlog.daemon.health import Facts, Health, assess
+from flowlog.daemon.left_records import understand_record, waiting_records
 from flowlog.daemon.ownalerts import OwnAlerts
 from flowlog.daemon.pending import EndRoute, Piece, Route, ShiftWall, Work
 from flowlog.daemon.session import Session
@@ -30,7 +31,7 @@ from flowlog.monitor.stream import TankFill
 from flowlog.publish import messages
 from flowlog.publish.publisher import AnyPublisher
 from flowlog.rig.model import Rig
-from flowlog.store.rows import ClockPoint, EventRow, Source, StopMark
+from flowlog.store.rows import ClockPoint, EventRow, RecordRow, Source, StopMark
 from flowlog.wire.decode import Decoder
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
@@ -275,21 +276,31 @@ class Watch:
 
     def _marks(self, stamp: Stamp, piece: Piece) -> None:
         for path in inbox.waiting(self._folder):
-            if path.name in self._refused or path.name in self._on_the_way:
-                continue
-            try:
-                mark = inbox.understand(path)
-                self._mark(mark, piece, stamp)
-            except inbox.MarkError as error:
-                self._refused.add(path.name)
-                inbox.set_aside(path)
-                text = sentence(f"a mark was not understood and set aside: {error}")
-                note = self._own.note("mark_refused", text, self._session.last)
-                self._say(note, "daemon", piece, stamp.wall_us)
-                continue
-            # Until the store has it, the file stays: a second look must not take it again.
-            self._on_the_way.add(path.name)
-            piece.marks.append(path)
+            self._take(
+                path, lambda at: self._mark(inbox.understand(at), piece, stamp), piece, stamp
+            )
+        for path in waiting_records(self._folder):
+            self._take(path, lambda at: self._record(understand_record(at), piece), piece, stamp)
+
+    def _take(self, path: Path, take: Callable[[Path], None], piece: Piece, stamp: Stamp) -> None:
+        if path.name in self._refused or path.name in self._on_the_way:
+            return
+        try:
+            take(path)
+        except inbox.MarkError as error:
+            self._refused.add(path.name)
+            inbox.set_aside(path)
+            text = sentence(f"a mark was not understood and set aside: {error}")
+            note = self._own.note("mark_refused", text, self._session.last)
+            self._say(note, "daemon", piece, stamp.wall_us)
+            return
+        # Until the store has it, the file stays: a second look must not take it again.
+        self._on_the_way.add(path.name)
+        piece.marks.append(path)
+
+    def _record(self, row: RecordRow, piece: Piece) -> None:
+        piece.records.append(row)
+        log.info("an application record was added")
 
     def _mark(self, mark: inbox.Mark, piece: Piece, stamp: Stamp) -> None:
         last = self._session.last
