@@ -10,22 +10,27 @@ from flowlog.daemon.routes import RouteKeeper
 from flowlog.monitor.outputs import Event, Output, Position
 from flowlog.monitor.pipeline import Monitor
 from flowlog.monitor.stream import StreamItem
-from flowlog.rig.model import Rig
+from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
 
 
 class Session:
-    """A route from its first sample on. `last` is the position of its newest output."""
+    """A route from its first sample on. `last` is the position of its newest output.
 
-    def __init__(self, rig: Rig, route: Route) -> None:
+    Args:
+        rig: with the calibrations that the route began with.
+        baseline: what its boom passes when healthy, if that was calibrated.
+    """
+
+    def __init__(self, rig: Rig, route: Route, baseline: HealthyBoom | None = None) -> None:
         self.route = route
         self.keeper = RouteKeeper(rig.thresholds.route_pause_s)
         self.last = Position(0, 0, 0)
         self.hello: Hello | None = None
         """What the board last said about itself in this route."""
         self.samples = 0
-        self._monitor = Monitor(rig)
+        self._monitor = Monitor(rig, baseline)
         self._told: Counter[str] = Counter()
 
     def feed(self, item: StreamItem) -> Output:

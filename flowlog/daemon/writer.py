@@ -88,6 +88,7 @@ class Writer:
         farewell: Callable[[Route, int], OutboxMessage | None] | None = None,
         commit_every_s: float = 1.0,
         pending: Pending | None = None,
+        first_backoff_s: float = 0.5,
     ) -> None:
         self._open_store = open_store
         self._folder = folder
@@ -97,7 +98,7 @@ class Writer:
         self._farewell = farewell
         self._every_us = int(commit_every_s * 1e6)
         self._inbound: queue.SimpleQueue[Work | threading.Event | None] = queue.SimpleQueue()
-        self._pending = pending or Pending()
+        self._pending = Pending() if pending is None else pending
         self._courier = Courier(outlet, facts, self._pending)
         self._store: Store | None = None
         self._run_id = 0
@@ -112,6 +113,7 @@ class Writer:
         self._settling: list[threading.Event] = []
         self._due_us = 0
         self._retry_us = 0
+        self._first_backoff_s = first_backoff_s
         self._backoff_s = 0.0
         self._housekeeping_us = 0
         self._floor_us = 0
@@ -301,7 +303,7 @@ class Writer:
     def _failed(self, error: StoreError) -> None:
         first = not self._facts.store_fault
         self._facts.store_fault = str(error)
-        self._backoff_s = min(LONGEST_BACKOFF_S, max(0.5, self._backoff_s * 2))
+        self._backoff_s = min(LONGEST_BACKOFF_S, max(self._first_backoff_s, self._backoff_s * 2))
         self._retry_us = self._now_us() + int(self._backoff_s * 1e6)
         self._facts.store_held = self._pending.samples
         if first:

@@ -61,7 +61,7 @@ def speak(board: LiveBoard, terminal: Terminal, end: threading.Event) -> None:
         terminal.write(board.due(time.monotonic() - began))
 
 
-def steady(folder: Path, seconds: float) -> None:
+def steady(folder: Path, seconds: float, commit_every_s: float) -> None:
     scenario_file = find_scenario("healthy")
     scenario = dataclasses.replace(
         read_scenario(scenario_file), legs=passes(int(seconds / 30) + 2, 25, 5)
@@ -75,6 +75,7 @@ def steady(folder: Path, seconds: float) -> None:
             *(sys.executable, "-m", "flowlog", "run"),
             str(scenario_file.with_name("rig.toml")),
             *("--data", str(folder / "data"), "--port", str(folder / "board")),
+            *("--commit-every", str(commit_every_s)),
         ],
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
     )
@@ -96,6 +97,7 @@ def steady(folder: Path, seconds: float) -> None:
         end.set()
         time.sleep(0.1)
         terminal.close()
+    print(f"committing every {commit_every_s:g} s:")
     print(f"from start to the open store {ready_s:.2f} s")
     print(f"share of a core {share:.2%} over {span:.0f} s (aim below {CPU_AIM:.0%})")
     print(f"memory {rss:.1f} MB in {threads} threads (aim below {RSS_AIM_MB} MB)")
@@ -138,8 +140,10 @@ def restart(folder: Path, hours: float) -> None:
 def main() -> None:
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 30.0
     hours = float(sys.argv[2]) if len(sys.argv) > 2 else 2.0
+    for commit_every_s in (1.0, 5.0):
+        with tempfile.TemporaryDirectory() as folder:
+            steady(Path(folder), seconds, commit_every_s)
     with tempfile.TemporaryDirectory() as folder:
-        steady(Path(folder), seconds)
         restart(Path(folder) / "long", hours)
 
 
