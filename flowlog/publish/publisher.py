@@ -9,11 +9,12 @@ import logging
 import threading
 import time
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from flowlog import __version__
 from flowlog.publish import messages
 from flowlog.publish.handover import Handover, PublishState
+from flowlog.publish.interface import AnyPublisher, NullPublisher
 from flowlog.publish.messages import Clock
 from flowlog.publish.topics import TopicError, Topics
 from flowlog.publish.trouble import place
@@ -23,62 +24,12 @@ from flowlog.rig.model import Broker
 
 log = logging.getLogger("flowlog.publish")
 
+__all__ = ["AnyPublisher", "NullPublisher", "Publisher", "make_publisher"]
+
 DELAYS_S: Final = (1.0, 10.0)
 """First and longest pause between two tries to reach a broker that is away."""
 REFUSED_DELAY_S: Final = 60.0
 """Between two tries when somebody has to change something first."""
-
-
-class AnyPublisher(Protocol):
-    """What the daemon sees: `Publisher`, or `NullPublisher` where no broker is configured."""
-
-    @property
-    def enabled(self) -> bool:
-        """Whether anything will ever be sent; if not, don't fill the outbox."""
-        ...
-
-    def start(self) -> None: ...
-    def stop(
-        self, timeout_s: float = 2.0, *, wall_us: int | None = None, clock: Clock = "none"
-    ) -> None: ...
-    def set_status(self, payload: Mapping[str, Any]) -> None: ...
-    def publish_reading(self, payload: Mapping[str, Any]) -> None: ...
-    def offer(self, rows: Iterable[Row]) -> int: ...
-    def take_acknowledged(self) -> list[int]: ...
-    def take_refused(self) -> list[Refused]: ...
-    def state(self) -> PublishState: ...
-
-
-class NullPublisher:
-    """No broker is configured: takes everything and keeps nothing."""
-
-    enabled: Final = False
-
-    def start(self) -> None:
-        """Nothing to start."""
-
-    def stop(
-        self, timeout_s: float = 2.0, *, wall_us: int | None = None, clock: Clock = "none"
-    ) -> None:
-        """Nothing to stop."""
-
-    def set_status(self, payload: Mapping[str, Any]) -> None:
-        """Dropped."""
-
-    def publish_reading(self, payload: Mapping[str, Any]) -> None:
-        """Dropped."""
-
-    def offer(self, rows: Iterable[Row]) -> int:
-        return 0
-
-    def take_acknowledged(self) -> list[int]:
-        return []
-
-    def take_refused(self) -> list[Refused]:
-        return []
-
-    def state(self) -> PublishState:
-        return PublishState("none", "no broker is configured")
 
 
 class Publisher:
