@@ -21,7 +21,7 @@ def command() -> None:
     """Work out how to reach a rate, and what goes into the tank."""
 
 
-@command.command(name="rate")
+@command.command(name="rate", short_help="Ways to another rate: pressure, tips, speed.")
 @click.argument("rig_file", metavar="RIG", type=_PATH)
 @click.option(
     "--rate", required=True, metavar="RATE", help='The rate wanted, e.g. "1 gal/1000 ft2".'
@@ -65,7 +65,7 @@ def rate(
     echo(rate_plan_view(rig, plan, rig.units, (slowest or "", fastest or ""), ascii_only=_ascii()))
 
 
-@command.command(name="tank")
+@command.command(name="tank", short_help="Water and product for each fill of the tank.")
 @click.argument("file", required=False, metavar="[PLANFILE]", type=_PATH)
 @click.option("--new", is_flag=True, help="Write a commented example to PLANFILE and stop.")
 @click.option("--rig", "rig_file", type=_PATH, metavar="RIG", help="Rate and tank from there.")

@@ -148,7 +148,8 @@ def _fills(plan: TankPlan, given: PlanInput, columns: list[_Column], *, totals: 
 def _rates(plan: TankPlan, given: PlanInput) -> Table:
     area = given.rate_area_unit
     table = _plain_table()
-    for head in ("", "Wanted", "As measured", "Off by", "Label's most"):
+    limited = any(product.maximum_per_m2 is not None for product in plan.job.products)
+    for head in ("", "Wanted", "As measured", "Off by", *(["Label's most"] if limited else [])):
         table.add_column(head)
     for number, product in enumerate(plan.job.products):
         planned = product.rate.on_area(plan.job.rate_m3_m2)
@@ -163,12 +164,13 @@ def _rates(plan: TankPlan, given: PlanInput) -> Table:
             measured = f"{least} to {measured}"
         off = max((low, high), key=lambda value: abs(value / planned - 1.0)) / planned - 1.0
         limit = product.maximum_per_m2
+        most = "" if limit is None else product.show_per_area(limit, area)
         table.add_row(
             Text(product.name),
             wanted,
             measured,
             f"{100 * off:+.1f} %" if abs(off) >= 0.0005 else "",
-            "" if limit is None else product.show_per_area(limit, area),
+            *([most] if limited else []),
             style="bold red" if limit is not None and high > limit * (1 + 1e-6) else None,
         )
     return table
@@ -192,11 +194,11 @@ def _stops(plan: TankPlan, given: PlanInput) -> Table:
 def _from_fills(share: StopShare, say: _Say) -> str:
     if share.first_fill == share.last_fill:
         return f"fill {share.first_fill}"
+    joint = "and" if share.last_fill == share.first_fill + 1 else "to"
+    fills = f"fills {share.first_fill} {joint} {share.last_fill}"
     if len(share.refill_after_m2) > 3:
-        first = say.area(share.refill_after_m2[0])
-        return f"fills {share.first_fill} to {share.last_fill}, first refill after {first}"
-    after = ", ".join(say.area(area) for area in share.refill_after_m2)
-    return f"fills {share.first_fill} to {share.last_fill}, refill after {after}"
+        return f"{fills}, first refill after {say.area(share.refill_after_m2[0])}"
+    return f"{fills}, refill after {', '.join(say.area(area) for area in share.refill_after_m2)}"
 
 
 def _plain_table() -> Table:

@@ -109,7 +109,8 @@ def refusal_words(plan: RatePlan, way: Way, say: Say, pace: tuple[str, str] = ("
             return f"{size}{speed} at {pressure} is faster than the fastest pace, {pace[1]}"
         case _:
             times = times_words(way.pressure_pa / setting.pressure_pa, "the pressure now")
-            return f"{size}{pressure}, {times}, lies {side} the band {band}"
+            far = f"{100 * abs(way.outside_share):.0f} %"
+            return f"{size}{pressure}, {times}, lies {far} {side} the band {band}"
 
 
 def times_words(ratio: float, what: str) -> str:

@@ -50,7 +50,7 @@ def test_three_ways_to_halve_the_rate_and_pressure_refused_by_name(rig: Path) ->
     assert "3 speed as now 40 psi 9.75 mph as now more" in found
     whole = " ".join(found)
     assert (
-        "REFUSED pressure: 9.98 psi, a quarter of the pressure now, lies below the band "
+        "REFUSED pressure: 9.98 psi, a quarter of the pressure now, lies 67 % below the band "
         "30 to 40 psi." in whole
     )
     assert "Way 1: fit 4 tips of size 08, set 31.1 psi (-22 %), keep 4.87 mph." in found
@@ -80,7 +80,7 @@ def test_without_a_way_it_says_so_and_names_each_refusal(rig: Path) -> None:
     assert code == 0
     whole = " ".join(lines(out))
     assert "NO WAY STAYS INSIDE THE BAND" in whole
-    assert "pressure: 15967.2 psi, 400 times the pressure now, lies above the band" in whole
+    assert "pressure: 15967.2 psi, 400 times the pressure now, lies 39818 % above the band" in whole
     assert "tips: no size from 0050 to 20 gives it inside the band 30 to 40 psi" in whole
     assert "is slower than the slowest pace, 3 mph" in whole
 
@@ -105,7 +105,7 @@ def test_a_dense_carrier_is_respected_and_said(rig: Path) -> None:
     out = " ".join(lines(run("rate", rig, "--rate", "1.8 gal/1000 ft2")[1]))
     # 2 gal at 39.9 psi with water: x 1.28 for the carrier, x 0.81 for nine tenths of the rate.
     assert "Now 2 gal/1000 ft2 at 51.1 psi" in out
-    assert "pressure: 41.4 psi, 81 % of the pressure now, lies above the band" in out
+    assert "pressure: 41.4 psi, 81 % of the pressure now, lies 3 % above the band" in out
     assert "with water the same setting gives 2.04 gal/1000 ft2" in out
 
 
@@ -201,7 +201,7 @@ def test_rounding_shows_the_rate_that_results_and_over_the_label_is_shouted(
     assert "Powder 2 lb/ac a.i. 2.5 to 2.55 lb/ac +2.0 % 1.875 lb/ac" in found
     whole = " ".join(found)
     assert "2.5 lb/ac, is 33 % OVER the label's maximum, 1.875 lb/ac" in whole
-    assert "[red]Lot 2.000 ac 80 gal fills 1 to 2, refill after 1.250 ac" in found
+    assert "[red]Lot 2.000 ac 80 gal fills 1 and 2, refill after 1.250 ac" in found
 
 
 def test_the_rig_gives_rate_and_tank(rig: Path) -> None:

@@ -101,6 +101,14 @@ def test_without_need_for_new_tips_they_come_last() -> None:
     assert len(plan.ways) > 2
 
 
+def test_a_turn_of_the_regulator_comes_before_tips_that_would_change_less() -> None:
+    now = setting("0.8 gal/min", band=(20, 60), pressure=30)
+    plan = plan_rate(now, now.rate_m3_m2 * 1.25)
+    assert plan.ways[0].kind == "pressure"
+    tips = next(way for way in plan.ways if way.size and way.size.name == "10")
+    assert abs(tips.pressure_pa - now.pressure_pa) < abs(plan.ways[0].pressure_pa - now.pressure_pa)
+
+
 def test_the_tips_that_are_fitted_are_no_other_tips() -> None:
     now = setting("0.8 gal/min", band=(20, 60))
     assert "08" not in [w.size.name for w in plan_rate(now, now.rate_m3_m2).ways if w.size]

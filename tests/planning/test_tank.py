@@ -69,6 +69,14 @@ def test_a_job_of_whole_tanks_has_no_empty_fill_behind_them() -> None:
     assert [gallons(fill.added_m3) for fill in plan.fills] == pytest.approx([25, 25])
 
 
+def test_a_rest_of_one_last_bit_is_no_fill() -> None:
+    # 0.1 + 0.2 is a last bit more than three times 0.1.
+    one = TankJob(1.0, 0.1, 0.0, (Stop("a", 0.1), Stop("b", 0.2)), ())
+    plan = plan_tank(one)
+    assert len(plan.fills) == 3
+    assert [(share.first_fill, share.last_fill) for share in plan.shares] == [(1, 1), (2, 3)]
+
+
 def test_what_cannot_be_sprayed_is_mixed_once_and_left_over() -> None:
     plan = plan_tank(job(product("3 fl oz/1000 ft2"), kept="1 gal"))
     assert [gallons(fill.added_m3) for fill in plan.fills] == pytest.approx([25, 24, 12])
