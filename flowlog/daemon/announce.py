@@ -74,6 +74,7 @@ class Announcer:
 
     def _stored(self, route: Route, folder: Path) -> tuple[int, messages.RouteTotals | None]:
         """When the route began, by the clock as corrected since, and what it came to."""
+        from flowlog.calibrating.inuse import choose
         from flowlog.monitor.stops import Mark
         from flowlog.monitor.summary import summarise
         from flowlog.store.archive import Archive
@@ -82,12 +83,13 @@ class Announcer:
             return route.began_wall_us, None
         with Archive.open(folder) as archive:
             began_wall_us = archive.route(route.id).began_wall_us
+            rig = choose(self._rig, archive.route_calibrations(route.id)).rig
             columns = archive.readings(route.id)
             events = [row.event for row in archive.events(route.id)]
             marks = [Mark(s.kind, s.segment, s.t_us, s.name) for s in archive.stops(route.id)]
         if not len(columns["seconds"]):
             return began_wall_us, None
-        summary = summarise(columns, events, marks, self._rig)
+        summary = summarise(columns, events, marks, rig)
         figures = summary.figures
         return began_wall_us, messages.RouteTotals(
             spraying_s=figures.spraying_s,

@@ -12,6 +12,7 @@ from flowlog.monitor.outputs import Reading
 from flowlog.monitor.stream import StreamItem
 from flowlog.store.rows import (
     Batch,
+    CalibrationRow,
     ClockPoint,
     EventRow,
     OutboxMessage,
@@ -38,6 +39,8 @@ class Route:
     name: str | None = None
     next_ordinal: int = 0
     next_mark: int = 0
+    calibration_ids: tuple[int, ...] = ()
+    """What it is watched with; kept with its row."""
 
 
 @dataclass(slots=True)
@@ -54,6 +57,7 @@ class Piece:
     outbox: list[OutboxMessage] = field(default_factory=list)
     records: list[RecordRow] = field(default_factory=list)
     """Application records, of whatever route."""
+    calibrations: list[CalibrationRow] = field(default_factory=list)
     marks: list[Path] = field(default_factory=list)
     """Files of the inbox to delete afterwards."""
 
@@ -76,6 +80,7 @@ class Piece:
         self.stops += other.stops
         self.outbox += other.outbox
         self.records += other.records
+        self.calibrations += other.calibrations
         self.marks += other.marks
 
     def without_bulk(self) -> Piece:
@@ -91,6 +96,7 @@ class Piece:
             self.stops,
             self.outbox,
             self.records,
+            self.calibrations,
             self.marks,
         )
 
@@ -120,6 +126,7 @@ class Piece:
             stops=self.stops,
             outbox=self.outbox,
             records=self.records,
+            calibrations=self.calibrations,
             acknowledged=list(acknowledged),
         )
 

@@ -8,14 +8,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from flowlog.daemon.announce import Announcer
+from flowlog.daemon.calibrated import Calibrations
 from flowlog.daemon.clock import Clock, Stamp, quality
 from flowlog.daemon.pending import EndRoute, Piece, Route, Work
 from flowlog.daemon.session import Session
 from flowlog.daemon.timekeeping import STEP_US
-from flowlog.daemon.watch import begun, new_route
+from flowlog.daemon.watch import begun, new_session
 from flowlog.daemon.writer import Opened, Store
 from flowlog.monitor.outputs import Event, Position
-from flowlog.rig.model import Rig
 from flowlog.store.archive import Archive
 from flowlog.store.errors import StoreError
 from flowlog.store.redact import blank_passwords, fingerprint
@@ -38,12 +38,12 @@ class Resumed:
 def resume(
     opened: Opened | None,
     folder: Path,
-    rig: Rig,
     rig_text: str,
     stamp: Stamp,
     put: Callable[[Work], None],
     announcer: Announcer | None,
     synchronised: bool | None,
+    calibrations: Calibrations,
 ) -> Resumed:
     """Go on with the open route if it is young enough; else end it and begin a new one.
 
@@ -64,8 +64,8 @@ def resume(
                 # Its readings were made with another calibration: a replay would not fit them.
                 put(EndRoute(route, _last_wall_us(folder, row)))
                 log.info("the rig file has changed: the open route ends, a new one begins")
-                return _anew(rig, stamp, put, announcer, synchronised)
-            found = _go_on(route, row, folder, rig, stamp, put)
+                return _anew(stamp, put, announcer, synchronised, calibrations)
+            found = _go_on(route, row, folder, stamp, put, calibrations)
         except StoreError as error:
             # Unreadable does not mean that it will not be written: begin anew and leave it.
             log.warning("the open route cannot be read, a new one begins: %s", error)
@@ -78,17 +78,17 @@ def resume(
             found = None
         if found is not None:
             return found
-    return _anew(rig, stamp, put, announcer, synchronised)
+    return _anew(stamp, put, announcer, synchronised, calibrations)
 
 
 def _anew(
-    rig: Rig,
     stamp: Stamp,
     put: Callable[[Work], None],
     announcer: Announcer | None,
     synchronised: bool | None,
+    calibrations: Calibrations,
 ) -> Resumed:
-    session = Session(rig, new_route(stamp))
+    session = new_session(calibrations.newest(), stamp)
     put(begun(session.route, announcer, quality(stamp.wall_us, synchronised)))
     return Resumed(session)
 
@@ -103,11 +103,13 @@ def _go_on(
     route: Route,
     row: RouteRow,
     folder: Path,
-    rig: Rig,
     stamp: Stamp,
     put: Callable[[Work], None],
+    calibrations: Calibrations,
 ) -> Resumed | None:
-    session = Session(rig, route)
+    in_use = calibrations.of_route(row.id, stamp.monotonic_us)
+    route.calibration_ids = in_use.ids
+    session = Session(in_use.rig, route, in_use.baseline)
     with Archive.open(folder) as archive:
         latest = archive.latest()
         last = latest if latest is not None and latest.route.id == row.id else None

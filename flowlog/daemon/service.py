@@ -10,6 +10,7 @@ from typing import Final
 
 from flowlog import __version__
 from flowlog.daemon.announce import Announcer
+from flowlog.daemon.calibrated import Calibrations
 from flowlog.daemon.clock import Clock, SystemClock, quality
 from flowlog.daemon.health import Facts
 from flowlog.daemon.notify import Notifier
@@ -20,7 +21,7 @@ from flowlog.daemon.watch import Watch
 from flowlog.daemon.watchdog import Watchdog
 from flowlog.daemon.writer import Store, Writer
 from flowlog.link.source import Source
-from flowlog.publish.publisher import AnyPublisher, NullPublisher
+from flowlog.publish.interface import AnyPublisher, NullPublisher
 from flowlog.rig.model import Rig
 from flowlog.store.rows import OutboxMessage
 from flowlog.wire.encode import encode_alarm, encode_hello_request
@@ -124,15 +125,16 @@ class Service:
 
     def _begin(self) -> None:
         stamp, synchronised = self._clock.now(), self._clock.synchronised()
+        calibrations = Calibrations(self._rig, self._folder)
         resumed = resume(
             self._writer.opened,
             self._folder,
-            self._rig,
             self._rig_text,
             stamp,
             self._writer.put,
             self._announcer,
             synchronised,
+            calibrations,
         )
         self._watch = Watch(
             self._rig,
@@ -145,6 +147,7 @@ class Service:
             resumed.past,
             resumed.replayed,
             self._announcer,
+            calibrations,
         )
         self._publisher.start()
         self._reader.start()
@@ -214,7 +217,10 @@ class Service:
         if self._publisher.enabled and not self.facts.store_fault:
             # What the last bytes said should still reach the broker; the outbox keeps it if not.
             self._writer.settle(SETTLE_S)
-        self._publisher.stop(PUBLISHER_STOP_S)
+        stamp = self._clock.now()
+        kind = quality(stamp.wall_us, self._clock.synchronised())
+        told_us = None if kind == "none" else stamp.wall_us
+        self._publisher.stop(PUBLISHER_STOP_S, wall_us=told_us, clock=kind)
         self._writer.stop()
 
     def _the_watch(self) -> Watch:

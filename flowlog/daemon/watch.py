@@ -15,11 +15,14 @@ from pathlib import Path
 from typing import Final
 
 from flowlog import __version__
+from flowlog.calibrating.inuse import InUse
 from flowlog.daemon import inbox
 from flowlog.daemon.alarm import Alarm, Pattern
 from flowlog.daemon.announce import Announcer, faults_of
+from flowlog.daemon.calibrated import Calibrations
 from flowlog.daemon.clock import Clock, Quality, Stamp, quality
 from flowlog.daemon.health import Facts, Health, assess
+from flowlog.daemon.left_calibrations import understand_calibration, waiting_calibrations
 from flowlog.daemon.left_records import understand_record, waiting_records
 from flowlog.daemon.ownalerts import OwnAlerts
 from flowlog.daemon.pending import EndRoute, Piece, Route, ShiftWall, Work
@@ -29,9 +32,9 @@ from flowlog.daemon.timekeeping import Timekeeper
 from flowlog.monitor.outputs import Event, Output, Phase, Position
 from flowlog.monitor.stream import TankFill
 from flowlog.publish import messages
-from flowlog.publish.publisher import AnyPublisher
+from flowlog.publish.interface import AnyPublisher
 from flowlog.rig.model import Rig
-from flowlog.store.rows import ClockPoint, EventRow, RecordRow, Source, StopMark
+from flowlog.store.rows import CalibrationRow, ClockPoint, EventRow, RecordRow, Source, StopMark
 from flowlog.wire.decode import Decoder
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
@@ -60,6 +63,7 @@ class Watch:
         session: the route to go on with; its own past events are in `past`.
         past: the daemon's events that are stored of this route.
         replayed: the pipeline's events of this route so far.
+        calibrations: which ones the next route is watched with.
     """
 
     def __init__(
@@ -74,6 +78,7 @@ class Watch:
         past: list[Event],
         replayed: list[Event],
         announcer: Announcer | None,
+        calibrations: Calibrations,
     ) -> None:
         self._rig = rig
         self._folder = folder
@@ -82,6 +87,7 @@ class Watch:
         self._put = put
         self._publisher = publisher
         self._announcer = announcer
+        self._calibrations = calibrations
         self._decoder = Decoder()
         now = clock.now()
         self._time = Timekeeper(now)
@@ -266,6 +272,9 @@ class Watch:
         self._tell_status(stamp)
         if self._session.keeper.over(now_us):
             self.next_route()
+        elif self._calibrations.due(now_us, self._phase):
+            log.info("the rig was calibrated: a new route begins, watched with that")
+            self.next_route()
 
     def _own_alerts(self, stamp: Stamp, piece: Piece) -> None:
         now_us, last = stamp.monotonic_us, self._session.last
@@ -278,6 +287,13 @@ class Watch:
         for path in inbox.waiting(self._folder):
             self._take(
                 path, lambda at: self._mark(inbox.understand(at), piece, stamp), piece, stamp
+            )
+        for path in waiting_calibrations(self._folder):
+            self._take(
+                path,
+                lambda at: self._calibration(understand_calibration(at), piece, stamp),
+                piece,
+                stamp,
             )
         for path in waiting_records(self._folder):
             self._take(path, lambda at: self._record(understand_record(at), piece), piece, stamp)
@@ -297,6 +313,11 @@ class Watch:
         # Until the store has it, the file stays: a second look must not take it again.
         self._on_the_way.add(path.name)
         piece.marks.append(path)
+
+    def _calibration(self, row: CalibrationRow, piece: Piece, stamp: Stamp) -> None:
+        piece.calibrations.append(row)
+        self._calibrations.came(stamp.monotonic_us)
+        log.info("the %s was calibrated by %s", row.kind, row.made_by)
 
     def _record(self, row: RecordRow, piece: Piece) -> None:
         piece.records.append(row)
@@ -373,7 +394,7 @@ class Watch:
     def _next_session(self) -> None:
         hello, boot_seq = self._session.hello, self._last_row
         stamp = self._clock.now()
-        self._session = Session(self._rig, new_route(stamp))
+        self._session = new_session(self._calibrations.newest(), stamp)
         self._own = OwnAlerts()
         self._alarm.new_route()
         self._open.clear()
@@ -395,6 +416,13 @@ class Watch:
 def new_route(stamp: Stamp) -> Route:
     """A route that begins now. Its uid needs no store, so that it can begin without one."""
     return Route(uid=uuid.uuid4().hex, began_wall_us=stamp.wall_us)
+
+
+def new_session(in_use: InUse, stamp: Stamp) -> Session:
+    """A route that begins now, watched with these calibrations."""
+    route = new_route(stamp)
+    route.calibration_ids = in_use.ids
+    return Session(in_use.rig, route, in_use.baseline)
 
 
 def begun(route: Route, announcer: Announcer | None, kind: Quality) -> Piece:

@@ -10,7 +10,7 @@ import logging
 import queue
 import shutil
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
@@ -42,7 +42,9 @@ class Store(OutboxStore, Protocol):
     def begin_run(self, host_boot: str, wall_us: int, monotonic_us: int) -> int: ...
     def end_run(self, run_id: int, wall_us: int) -> None: ...
     def open_route(self) -> RouteRow | None: ...
-    def begin_route(self, wall_us: int, uid: str | None = None) -> RouteRow: ...
+    def begin_route(
+        self, wall_us: int, uid: str | None = None, calibration_ids: Sequence[int] = ()
+    ) -> RouteRow: ...
     def end_route(self, route_id: int, wall_us: int) -> None: ...
     def tally(self, route_id: int) -> Tally: ...
     def commit(self, batch: Batch) -> None: ...
@@ -262,7 +264,7 @@ class Writer:
         match work:
             case Piece(route=route):
                 if route.id is None:
-                    row = store.begin_route(route.began_wall_us, route.uid)
+                    row = store.begin_route(route.began_wall_us, route.uid, route.calibration_ids)
                     route.id, route.name = row.id, row.name
                 store.commit(work.batch(self._run_id, self._courier.acknowledged))
                 work.committed()

@@ -29,9 +29,15 @@ def find(connection: Connection, uid: str) -> StoredCalibration:
 
 
 def remember(connection: Connection, route_id: int, ids: Sequence[int]) -> None:
-    """The route is watched with these calibrations."""
-    if ids:
-        rows = [{"route_id": route_id, "calibration_id": one} for one in ids]
+    """The route is watched with these calibrations.
+
+    One that this store does not have (it was exchanged for another) keeps no route from beginning.
+    """
+    known = select(calibrations.c.id).where(calibrations.c.id.in_(ids))
+    rows = [
+        {"route_id": route_id, "calibration_id": one} for one in connection.execute(known).scalars()
+    ]
+    if rows:
         connection.execute(upsert(route_calibrations).on_conflict_do_nothing(), rows)
 
 
