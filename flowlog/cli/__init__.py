@@ -13,7 +13,7 @@ from flowlog.errors import FlowlogError
 COMMANDS: Final[dict[str, str]] = {
     "demo": "See the whole job run on a simulated rig, in under a minute.",
     "rig": "Check a rig file and show what follows from it.",
-    "plan": "Reach another rate; fill the tank: water and product for each fill.",
+    "plan": "Reach another rate; water and product for each fill of the tank.",
     "run": "Watch a rig: read the board, log, raise alerts. The daemon.",
     "watch": "Live view of the rig that is running on this machine.",
     "review": "Look at a route afterwards: stops, rates, alerts; export.",

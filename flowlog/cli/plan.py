@@ -44,7 +44,7 @@ def rate(
     by name.
     """
     from flowlog.cli.plan_rate_show import rate_plan_view
-    from flowlog.planning.rate import Pace, plan_rate, setting_of
+    from flowlog.planning.rate import SpeedRange, plan_rate, setting_of
     from flowlog.review.print import echo
     from flowlog.rig.reader import read_rig
     from flowlog.units import UnitError
@@ -61,7 +61,7 @@ def rate(
         raise UnitError(f"--slowest: '{slowest}' is not less than --fastest, '{fastest}'")
     wanted = _positive(rate, "rate", "--rate")
     assert wanted is not None
-    plan = plan_rate(setting, wanted, Pace(low, high))
+    plan = plan_rate(setting, wanted, SpeedRange(low, high))
     echo(rate_plan_view(rig, plan, rig.units, (slowest or "", fastest or ""), ascii_only=_ascii()))
 
 

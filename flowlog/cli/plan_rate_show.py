@@ -21,7 +21,7 @@ _WIDTH: int = 79
 
 
 def rate_plan_view(
-    rig: Rig, plan: RatePlan, units: Units, pace: tuple[str, str], *, ascii_only: bool
+    rig: Rig, plan: RatePlan, units: Units, limits: tuple[str, str], *, ascii_only: bool
 ) -> RenderableType:
     """Everything `flowlog plan rate` says.
 
@@ -29,7 +29,7 @@ def rate_plan_view(
         rig: for the limits of its meter and gauge.
         plan: the ways.
         units: in which to show them.
-        pace: slowest and fastest pace as the person wrote them, for refusals.
+        limits: slowest and fastest speed as the person wrote them, for refusals.
         ascii_only: draw with plain characters.
     """
     say = words.sayer(units)
@@ -54,7 +54,7 @@ def rate_plan_view(
     if plan.refused:
         parts += [Text(""), Text("REFUSED", style="bold")]
         for way in plan.refused:
-            reason = words.refusal_words(plan, way, say, pace)
+            reason = words.refusal_words(plan, way, say, limits)
             parts += _lines(f"{way.kind}: {reason}.", "  ")
     parts += [Text(""), *_chart(plan, units, ascii_only=ascii_only), Text("")]
     for note in words.notes(plan, say, rig.meter, rig.gauge):

@@ -32,7 +32,7 @@ Drift = Literal["as now", "more", "less", "unclear"]
 SAME_TIP_SHARE: Final = 0.05
 """Tips this near to those fitted are no other tips: new ones differ by as much."""
 SAME_PRESSURE_SHARE: Final = 0.05
-SAME_PACE_SHARE: Final = 0.10
+SAME_SPEED_SHARE: Final = 0.10
 """Changes below these count as none, in ranking and in words. Common practice, no source."""
 _SLACK: Final = 1e-9
 
@@ -69,7 +69,7 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class SpeedRange:
     """Between which speeds the machine or the person can work."""
 
     slowest_m_s: float = 0.0
@@ -120,15 +120,15 @@ def setting_of(
     )
 
 
-def plan_rate(setting: Setting, wanted_m3_m2: float, pace: Pace | None = None) -> RatePlan:
+def plan_rate(setting: Setting, wanted_m3_m2: float, speeds: SpeedRange | None = None) -> RatePlan:
     """Work out every way from a setting to a rate.
 
     Args:
         setting: the rig now; pressure and speed positive.
         wanted_m3_m2: the rate of the carrier, positive.
-        pace: speeds outside it are refused; without it any speed is shown.
+        speeds: those outside it are refused; without it any speed is shown.
     """
-    limits = pace or Pace()
+    limits = speeds or SpeedRange()
     flow = flow_for_rate_m3_s(wanted_m3_m2, setting.speed_m_s, setting.boom.spacing_m)
     found = [
         _by_pressure(setting, flow),
@@ -147,20 +147,20 @@ def plan_rate(setting: Setting, wanted_m3_m2: float, pace: Pace | None = None) -
 
 
 def rank(setting: Setting, way: Way) -> tuple[float, float, float]:
-    """Order of the ways: a pace kept (within 10 %), then no new tips, then the least change.
+    """Order of the ways: a speed kept (within 10 %), then no new tips, then the least change.
 
-    The pace comes first because it is the hardest to hold: it hangs on ground, person and load,
-    and every percent of it is a percent of the rate. Where the pace must change, less is better.
+    The speed comes first because it is the hardest to hold: it hangs on ground, person and load,
+    and every percent of it is a percent of the rate. Where the speed must change, less is better.
     The change of pressure counts by half, as it does for the flow; between equals the pressure
     alone stands first, which is only a turn of the regulator.
     """
-    pace = abs(math.log(way.speed_m_s / setting.speed_m_s))
-    kept = pace <= math.log1p(SAME_PACE_SHARE) + _SLACK
+    speed = abs(math.log(way.speed_m_s / setting.speed_m_s))
+    kept = speed <= math.log1p(SAME_SPEED_SHARE) + _SLACK
     flow = abs(math.log(way.pressure_pa / setting.pressure_pa)) / 2.0
     return (
-        0.0 if kept else round(pace, 6),
+        0.0 if kept else round(speed, 6),
         0.0 if way.size is None else 1.0,
-        round(flow + (pace if kept else 0.0), 6),
+        round(flow + (speed if kept else 0.0), 6),
     )
 
 
@@ -178,7 +178,7 @@ def _by_pressure(setting: Setting, flow_m3_s: float) -> Way:
     return _way(setting, "pressure", pressure, setting.speed_m_s)
 
 
-def _by_tips(setting: Setting, wanted: float, flow_m3_s: float, limits: Pace) -> list[Way]:
+def _by_tips(setting: Setting, wanted: float, flow_m3_s: float, limits: SpeedRange) -> list[Way]:
     """Every size that does it inside the band at the speed now, or else the two next to it."""
     found = []
     for size in TIP_SIZES:
@@ -203,7 +203,7 @@ def _by_tips(setting: Setting, wanted: float, flow_m3_s: float, limits: Pace) ->
     return [_refuse(closest, "no size"), *ways]
 
 
-def _by_speed(setting: Setting, wanted: float, flow_m3_s: float, limits: Pace) -> list[Way]:
+def _by_speed(setting: Setting, wanted: float, flow_m3_s: float, limits: SpeedRange) -> list[Way]:
     """By speed alone, and with the pressure as far as the band lets it go towards the rate."""
     speed = _speed_for(setting, wanted, setting.coefficient, setting.pressure_pa)
     alone = _way(setting, "speed", setting.pressure_pa, speed, None, limits)
@@ -232,7 +232,7 @@ def _way(
     pressure_pa: float,
     speed_m_s: float,
     size: TipSize | None = None,
-    limits: Pace | None = None,
+    limits: SpeedRange | None = None,
 ) -> Way:
     k = setting.coefficient if size is None else size.coefficient / setting.thinning
     flow = tip_flow_m3_s(k, pressure_pa)
@@ -285,9 +285,9 @@ def drops_tendency(tip_ratio: float, pressure_ratio: float) -> Drops:
     return "coarser" if both == {1} else "finer"
 
 
-def drift_tendency(drops: Drops, pace_ratio: float) -> Drift:
+def drift_tendency(drops: Drops, speed_ratio: float) -> Drift:
     """Fine drops drift, and so does what a fast boom leaves in its wake. Common practice."""
-    faster = _sign(pace_ratio, SAME_PACE_SHARE)
+    faster = _sign(speed_ratio, SAME_SPEED_SHARE)
     if drops == "unclear":
         return "unclear"
     by_drops = {"as now": 0, "finer": 1, "coarser": -1}[drops]

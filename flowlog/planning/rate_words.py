@@ -13,7 +13,7 @@ from flowlog.units import Kind, show
 
 Say = Callable[[float, Kind], str]
 
-RANKING: Final = "Best first: pace kept (10 %), then no new tips, then the least change."
+RANKING: Final = "Best first: speed kept (10 %), then no new tips, then the least change."
 TIPS_NOTE: Final = (
     "Tips: nominal sizes after ISO 10625 (flow at 3 bar), quoted from memory; US sizes, "
     "gal/min at 40 psi, flow 1.3 % less. The band is that of the tips now fitted: "
@@ -26,7 +26,7 @@ LABEL_NOTE: Final = (
 AFTERWARDS: Final = "Then time the course and catch the tips again, with clean water, gloves on."
 
 _UNCHANGED: Final = 0.005
-"""Nobody sets a regulator or a pace finer than this share."""
+"""Nobody sets a regulator or a speed finer than this share."""
 _FRACTIONS: Final = (
     (0.25, "a quarter of"),
     (1 / 3, "a third of"),
@@ -60,7 +60,7 @@ def tips_words(plan: RatePlan, say: Say) -> str:
 
 
 def needed_words(plan: RatePlan, say: Say) -> str:
-    """Flow that each tip must give at the pace now, and as water under the sizes' own pressure."""
+    """Flow that each tip must give at the speed now, and as water under the sizes' own pressure."""
     setting = plan.setting
     water = plan.tip_flow_m3_s * setting.thinning
     at_3_bar = water * (SIZE_PRESSURE_PA / setting.pressure_pa) ** 0.5
@@ -80,14 +80,14 @@ def tip_cell(way: Way) -> str:
     return "as now" if way.size is None else f"size {way.size.name}"
 
 
-def refusal_words(plan: RatePlan, way: Way, say: Say, pace: tuple[str, str] = ("", "")) -> str:
+def refusal_words(plan: RatePlan, way: Way, say: Say, limits: tuple[str, str] = ("", "")) -> str:
     """Why a way is refused, in one line.
 
     Args:
         plan: where the way comes from.
         way: a refused one.
         say: see `sayer`.
-        pace: slowest and fastest pace as the person wrote them.
+        limits: slowest and fastest speed as the person wrote them.
     """
     setting = plan.setting
     pressure, speed = say(way.pressure_pa, "pressure"), say(way.speed_m_s, "speed")
@@ -99,14 +99,14 @@ def refusal_words(plan: RatePlan, way: Way, say: Say, pace: tuple[str, str] = ("
             name = "" if way.size is None else way.size.name
             return (
                 f"no size from {TIP_SIZES[0].name} to {TIP_SIZES[-1].name} gives it inside the "
-                f"band {band} at the pace now; the nearest, {name}, needs {pressure}"
+                f"band {band} at the speed now; the nearest, {name}, needs {pressure}"
             )
         case "pressure now outside":
             return f"the pressure now, {pressure}, itself lies {side} the band {band}"
         case "too slow":
-            return f"{size}{speed} at {pressure} is slower than the slowest pace, {pace[0]}"
+            return f"{size}{speed} at {pressure} is slower than the slowest speed, {limits[0]}"
         case "too fast":
-            return f"{size}{speed} at {pressure} is faster than the fastest pace, {pace[1]}"
+            return f"{size}{speed} at {pressure} is faster than the fastest speed, {limits[1]}"
         case _:
             times = times_words(way.pressure_pa / setting.pressure_pa, "the pressure now")
             far = f"{100 * abs(way.outside_share):.0f} %"

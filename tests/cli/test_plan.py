@@ -82,7 +82,7 @@ def test_without_a_way_it_says_so_and_names_each_refusal(rig: Path) -> None:
     assert "NO WAY STAYS INSIDE THE BAND" in whole
     assert "pressure: 15967.2 psi, 400 times the pressure now, lies 39818 % above the band" in whole
     assert "tips: no size from 0050 to 20 gives it inside the band 30 to 40 psi" in whole
-    assert "is slower than the slowest pace, 3 mph" in whole
+    assert "is slower than the slowest speed, 3 mph" in whole
 
 
 def test_a_rate_that_is_there_needs_no_change(rig: Path) -> None:

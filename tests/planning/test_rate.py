@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from flowlog.planning.nozzles import TIP_SIZES, nearest_size
 from flowlog.planning.rate import (
-    Pace,
+    SpeedRange,
     RatePlan,
     Setting,
     Way,
@@ -115,7 +115,7 @@ def test_the_tips_that_are_fitted_are_no_other_tips() -> None:
 
 
 def test_ways_outside_the_pace_are_refused() -> None:
-    limits = Pace(parse("3 mph", "speed"), parse("6 mph", "speed"))
+    limits = SpeedRange(parse("3 mph", "speed"), parse("6 mph", "speed"))
     plan = plan_rate(setting(), rate("1 gal/1000 ft2"), limits)
     assert [way.kind for way in plan.ways] == ["tips"]
     assert one(plan.refused, "speed").refusal == "too fast"
@@ -144,7 +144,7 @@ def test_a_pressure_now_outside_the_band_refuses_speed_alone() -> None:
 
 
 def test_a_rate_far_beyond_every_tip_and_pace_leaves_no_way() -> None:
-    plan = plan_rate(setting(), rate("40 gal/1000 ft2"), Pace(parse("3 mph", "speed")))
+    plan = plan_rate(setting(), rate("40 gal/1000 ft2"), SpeedRange(parse("3 mph", "speed")))
     assert plan.ways == ()
     assert {way.refusal for way in plan.refused} == {"pressure above", "no size", "too slow"}
 
@@ -199,7 +199,7 @@ def test_pressure_refines_and_size_coarsens(tip: float, pressure: float, drops: 
 
 
 @pytest.mark.parametrize(
-    ("drops", "pace", "drift"),
+    ("drops", "speed", "drift"),
     [
         ("as now", 1.0, "as now"),
         ("finer", 1.0, "more"),
@@ -211,8 +211,8 @@ def test_pressure_refines_and_size_coarsens(tip: float, pressure: float, drops: 
         ("unclear", 1.0, "unclear"),
     ],
 )
-def test_fine_drops_and_a_fast_boom_drift(drops: str, pace: float, drift: str) -> None:
-    assert drift_tendency(drops, pace) == drift  # type: ignore[arg-type]
+def test_fine_drops_and_a_fast_boom_drift(drops: str, speed: float, drift: str) -> None:
+    assert drift_tendency(drops, speed) == drift  # type: ignore[arg-type]
 
 
 @given(
