@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from flowlog.planning.nozzles import TIP_SIZES, nearest_size
 from flowlog.planning.rate import (
-    SpeedRange,
     RatePlan,
     Setting,
+    SpeedRange,
     Way,
     drift_tendency,
     drops_tendency,
