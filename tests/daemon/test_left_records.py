@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from dataclasses import asdict
 
@@ -94,3 +95,27 @@ def test_a_record_stays_when_samples_must_go():
     other = Piece(piece.route)
     other.add(piece)
     assert other.batch(1, []).records == [ROW]
+
+
+def test_the_running_daemon_takes_a_record_and_sets_nonsense_aside(
+    board, daemon, make_scenario, wait_for
+):
+    board(make_scenario(4, 60, 10)).start()
+    running = daemon()
+    wait_for(lambda: running.count("readings") > 5)
+    inbox = running.folder / FOLDER
+    inbox.mkdir(exist_ok=True)
+    (inbox / "0-x.record").write_text("nonsense")
+    (route,) = running.rows("SELECT id, uid FROM routes")
+    row = dataclasses.replace(ROW, route_uid=route[1])
+    leave_record(running.folder, row)
+    wait_for(lambda: running.count("application_records"))
+    assert running.rows("SELECT uid, revision, route_id FROM application_records") == [
+        ("uid1", 1, route[0])
+    ]
+    wait_for(lambda: not waiting_records(running.folder))
+    assert [path.name for path in (inbox / "refused").iterdir()] == ["0-x.record"]
+    leave_record(running.folder, row)
+    wait_for(lambda: not waiting_records(running.folder))
+    assert running.count("application_records") == 1
+    running.stop()

@@ -7,6 +7,8 @@ import dataclasses
 import json
 import os
 import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -20,8 +22,9 @@ from flowlog.daemon.clock import Stamp
 from flowlog.daemon.notify import Notifier
 from flowlog.daemon.resume import catch_up
 from flowlog.daemon.service import Service
+from flowlog.link.source import LinkEvent
 from flowlog.monitor.pipeline import Monitor
-from flowlog.publish.publisher import PublishState
+from flowlog.publish.handover import PublishState
 from flowlog.rig.model import Broker
 from flowlog.simulator.live import lines
 from flowlog.simulator.plan import Fault
@@ -65,6 +68,7 @@ class Chunks:
         self.written: list[bytes] = []
         self.given = 0
         self.ended = False
+        self.events: list[LinkEvent] = []
         self.stuck = threading.Event()
         self.closed = threading.Event()
 
@@ -87,8 +91,9 @@ class Chunks:
         self.written.append(data)
         return True
 
-    def take_events(self) -> list:
-        return []
+    def take_events(self) -> list[LinkEvent]:
+        events, self.events = self.events, []
+        return events
 
     def close(self) -> None:
         self.closed.set()
@@ -112,7 +117,7 @@ class FakeBroker:
     def start(self) -> None:
         pass
 
-    def stop(self, timeout_s: float = 2.0) -> None:
+    def stop(self, timeout_s: float = 2.0, *, wall_us=None, clock="none") -> None:
         self._serve()
 
     def set_status(self, payload) -> None:
@@ -477,6 +482,22 @@ def test_a_route_whose_replay_fails_does_not_keep_the_daemon_from_starting(
     assert stored == len(simulate(scenario).samples)
 
 
+def test_a_board_that_comes_back_is_asked_for_its_hello_and_told_of_the_open_alert(
+    serve, make_scenario, chunks_of, wait_for
+):
+    source = Chunks(chunks_of(make_scenario(2, 60, 5, Fault("tip blocked", 40.0, tip=3))))
+    with serve(source) as service:
+        all_given(source, wait_for)
+        wait_for(lambda: any(data.startswith(b"A,2,") for data in source.written))
+        source.events = [LinkEvent("lost", 0.0, "/dev/fake: the port went away")]
+        wait_for(lambda: not service.facts.port_open)
+        written = len(source.written)
+        source.events = [LinkEvent("back", 1.0, "/dev/fake: the port is back")]
+        wait_for(lambda: service.facts.port_open)
+        wait_for(lambda: any(data.startswith(b"Q*") for data in source.written[written:]))
+        wait_for(lambda: any(data.startswith(b"A,2,") for data in source.written[written:]))
+
+
 # The store fails.
 
 
@@ -692,3 +713,14 @@ def test_status_and_readings_carry_no_time_while_the_clock_was_never_set(
         wait_for(lambda: broker.statuses and broker.statuses[-1]["board"] == "connected")
     assert {(r["time"], r["clock"]) for r in broker.readings} == {(None, "none")}
     assert broker.statuses[-1]["clock"] == "none"
+
+
+def test_a_rig_without_a_broker_loads_no_mqtt_client_and_nothing_else_that_is_not_needed():
+    program = (
+        "import sys, flowlog.daemon.service, flowlog.store.recorder, flowlog.store.archive;"
+        "import flowlog.link.port, flowlog.rig.reader;"
+        "print(*sorted({'paho', 'scipy', 'alembic', 'rich', 'matplotlib', 'sqlalchemy.orm',"
+        " 'flowlog.review', 'flowlog.simulator'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, check=True)
+    assert done.stdout.split() == []
