@@ -23,7 +23,7 @@ from flowlog.calibration.baseline_noise import Floats, Noise, Steps, noise_of
 from flowlog.calibration.baseline_steps import in_seconds
 from flowlog.calibration.faults import CalibrationError, Remark, percent
 from flowlog.calibration.stored import Stored
-from flowlog.calibration.student import t_coverage
+from flowlog.calibration.student import t_coverage, t_tails
 from flowlog.calibration.uncertainty import LEVEL, Budget, Component, budget
 from flowlog.physics.tips import SQUARE_ROOT_LAW
 
@@ -33,9 +33,11 @@ FEWEST_PRESSURES: Final = 3
 _FEWEST_S: Final = 10.0
 _RANGE: Final = 1.3
 """Largest over smallest pressure, below which no exponent can be seen."""
-_LOWEST_EXPONENT: Final = 0.4
-_HIGHEST_EXPONENT: Final = 0.6
+_OFF_AT_MOST: Final = 0.1
+"""Farther from 0.5 no boom is."""
 _EXPONENT_WORTH: Final = 0.005
+_BY_CHANCE: Final = 0.003
+"""An exponent is fitted only if chance gives it in fewer cases than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +161,7 @@ def baseline(
     free = float(np.sum(seconds * around * y) / np.sum(seconds * around**2))
     noise = noise_of(np.log(flow[use]) - free * np.log(pressure[use]), numbers[use], second_s)
     exponent_u = math.sqrt(noise.density_s / float(np.sum(seconds * around**2)))
-    used, was = _exponent(free, exponent_u, exponent)
+    used, was = _exponent(free, exponent_u, noise.dof, exponent)
     level = float(np.average(y - used * around, weights=seconds))
     # What the law leaves at the steps is evidence too: it counts with the noise.
     rest = y - level - used * around
@@ -263,14 +265,14 @@ def _refuse(
 
 
 def _exponent(
-    free: float, u: float, wanted: float | None
+    free: float, u: float, dof: float, wanted: float | None
 ) -> tuple[float, Literal["fixed", "fitted"]]:
     if wanted is not None:
         return wanted, "fixed"
     off = abs(free - SQUARE_ROOT_LAW)
-    if off <= max(t_coverage(LEVEL, math.inf) * u, _EXPONENT_WORTH):
+    if off <= _EXPONENT_WORTH or t_tails(off / u, dof) > _BY_CHANCE:
         return SQUARE_ROOT_LAW, "fixed"
-    if not _LOWEST_EXPONENT <= free <= _HIGHEST_EXPONENT:
+    if off > _OFF_AT_MOST + t_coverage(LEVEL, dof) * u:
         raise CalibrationError(
             f"baseline: flow goes with pressure to the power {free:.2f}, and a boom's is near 0.5 "
             "(calibrate the gauge's zero first; are all check valves open, is there air?)"

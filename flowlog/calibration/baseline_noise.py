@@ -16,6 +16,7 @@ _BLOCK_S: Final = 5.0
 _PRIOR_DENSITY_S: Final = 4e-4
 """Twice 1 % squared times 2 s: noise of this class of rig, common practice, no source."""
 _PRIOR_DOF: Final = 5.0
+_LEAST: Final = 0.1
 _LOST: Final = 3
 """Blocks that the unknown level of a step costs the estimate, see `noise_of`."""
 
@@ -64,10 +65,11 @@ def noise_of(residual: Floats, step: Steps, tick_s: float) -> Noise:
         crossed += 2.0 * float(np.sum(off[1:] * off[:-1])) * count / (count - 1)
         blocks += count - _LOST
     sigma = math.sqrt(variance / free) if free > 0 else 0.0
-    # The covariance is scattered itself; half of what the squares alone say is the least.
-    seen = whole_s * max(squares + crossed, 0.5 * squares) / blocks if blocks else 0.0
+    seen = whole_s * (squares + crossed) / blocks if blocks else 0.0
     # Variance and one covariance have three times the scatter of the variance alone.
     dof = blocks / 3.0
     density = (dof * seen + _PRIOR_DOF * _PRIOR_DENSITY_S) / (dof + _PRIOR_DOF)
+    # A few blocks may swing against one another by chance and make `seen` small or negative.
+    density = max(density, _LEAST * _PRIOR_DENSITY_S)
     correlation = density / (2.0 * sigma**2) if sigma > 0.0 else 0.0
     return Noise(density, sigma, correlation, dof + _PRIOR_DOF)

@@ -15,9 +15,10 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Final, Literal
+from typing import ClassVar, Final, Literal, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowlog.calibration.faults import (
     DECIMAL_SLIPS,
@@ -28,15 +29,20 @@ from flowlog.calibration.faults import (
     percent,
 )
 from flowlog.calibration.stored import Stored
-from flowlog.calibration.uncertainty import Budget, Component, Prior, budget, power, within
+from flowlog.calibration.student import f_tail
+from flowlog.calibration.uncertainty import Budget, Component, budget, power, within
 from flowlog.rig.model import Gauge
+from flowlog.units import Kind
+
+Floats: TypeAlias = NDArray[np.float64]
 
 LOWEST_SHARE: Final = 0.04
 HIGHEST_SHARE: Final = 0.96
 GOOD_ZERO: Final = 0.02
 GOOD_RESIDUAL: Final = 0.01
-FIT_DOF: Final = 30.0
-"""The stated reading errors count as much as so many degrees of freedom beside the residuals."""
+_STATED_DOF: Final = 5.0
+"""What the stated errors count beside residuals that contradict them, in degrees of freedom."""
+_CONTRADICTS: Final = 0.05
 _SAME_PRESSURE: Final = 0.03
 _BELIEVABLE: Final = 1.25
 
@@ -154,26 +160,24 @@ def gauge(
     u = np.hypot(own, code_u)
     design = np.stack([np.ones_like(true), true], axis=1)
     covariance = np.linalg.inv((design / u[:, None] ** 2).T @ design)
-    zero, slope = (float(x) for x in covariance @ design.T @ (shown / u**2))
+    solution = covariance @ (design / u[:, None] ** 2).T
+    zero, slope = (float(x) for x in solution @ shown)
     _refuse_slope(slope)
     rest = shown - zero - slope * true
-    free = len(points) - 2
-    prior = Prior(1.0, FIT_DOF)
-    dof = prior.dof + free
-    squares = prior.dof * prior.s**2 + float(np.sum((rest / u) ** 2))
-    covariance = covariance * (squares / dof)
+    stretch, dof = _stretch(rest / u)
+    covariance = covariance * stretch**2
 
     residuals = tuple(float(x) for x in rest / slope)
     zero_u, slope_u = math.sqrt(covariance[0, 0]), math.sqrt(covariance[1, 1])
     common = within(errors.reference_share)
+    weights = solution * stretch
     zero_budget = budget(
-        "zero", zero, "pressure",
-        [Component(f"fit of {len(points)} points", zero, zero_u, zero_u, dof, "pressure")],
-    )  # fmt: skip
+        "zero", zero, "pressure", _parts(weights[0], zero, own, code_u, dof, "pressure")
+    )
     gain_budget = budget(
         "gain", slope, None,
         [
-            Component(f"fit of {len(points)} points", slope, slope_u, slope_u, dof),
+            *_parts(weights[1], slope, own, code_u, dof, None),
             power("reference's scale (common)", 1.0, common, slope, -1.0, kind="share",
                   common=True, bound=True),
         ],
@@ -200,6 +204,40 @@ def gauge(
         dof=dof,
     )
     return dataclasses.replace(result, remarks=_remarks(points, rig_gauge, result))
+
+
+def _stretch(off: Floats) -> tuple[float, float]:
+    """By how much the stated errors are too small, and the degrees of freedom of that.
+
+    1 and infinity unless the residuals, in units of the stated errors, say otherwise.
+    """
+    free = len(off) - 2
+    squares = float(np.sum(off**2))
+    if free < 1 or f_tail(squares / free, float(free), 1e6) >= _CONTRADICTS:
+        return 1.0, math.inf
+    dof = _STATED_DOF + free
+    return math.sqrt((_STATED_DOF + squares) / dof), dof
+
+
+def _parts(
+    weights: Floats, value: float, own: Floats, code_u: float, dof: float, kind: Kind | None
+) -> list[Component]:
+    """What reading and codes add to a result that is the weighted sum of the points."""
+    vented = own == 0.0
+    parts = []
+    for name, u in (
+        ("reading the reference", weights * own),
+        ("code when vented", np.where(vented, weights * code_u, 0.0)),
+        ("codes under pressure", np.where(vented, 0.0, weights * code_u)),
+    ):
+        whole, count = float(np.hypot.reduce(u)), int(np.count_nonzero(u))
+        parts.append(
+            Component(
+                f"{name}, {count} times" if count > 1 else name,
+                value, whole, whole, dof, kind, bound=count == 1,
+            )
+        )  # fmt: skip
+    return parts
 
 
 def code_doubt(share: float) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import checks_calibration  # noqa: F401
 import checks_courses  # noqa: F401
 import checks_hydraulics  # noqa: F401
 import checks_planning  # noqa: F401
