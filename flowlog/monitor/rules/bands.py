@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections import deque
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.rules.latch import Latch
+from flowlog.monitor.outputs import Position
+from flowlog.monitor.rules.excursion import Excursion
+from flowlog.monitor.rules.latch import Turn
 from flowlog.monitor.rules.moment import Moment
 from flowlog.rig.model import Rig
 from flowlog.units import show
 
-_PRESSURE_HOLD_S = 3.0
-_PRESSURE_BACK = 0.03
-"""Back inside the band by 3 % before the alert clears: the gauge's own error of 1 to 2 % of its
-span must not open and close it."""
+_PRESSURE_MARGIN = 0.05
+"""Share of the limit: more than the gauge's own error of 1 to 2 % of its span, and twice the
+spread that a small pump gives the pressure over some seconds."""
 
 _RATE_WINDOW = 10
 """Ticks: five seconds of settled spraying, long against turbulence and pump ripple."""
-_RATE_HOLD_S = 2.0
-_RATE_BACK = 0.7
+_RATE_MARGIN = 0.3
+"""Share of the allowed deviation."""
 
 
 class PressureBand:
@@ -27,39 +28,27 @@ class PressureBand:
     def __init__(self, rig: Rig, book: AlertBook) -> None:
         self._rig = rig
         self._book = book
-        self._low = Latch(_PRESSURE_HOLD_S, _PRESSURE_HOLD_S)
-        self._high = Latch(_PRESSURE_HOLD_S, _PRESSURE_HOLD_S)
+        self._low = Excursion(_PRESSURE_MARGIN)
+        self._high = Excursion(_PRESSURE_MARGIN)
 
     def step(self, now: Moment) -> None:
         pressure = now.pressure_pa
         if pressure is None or now.phase != "spraying":
             return
-        low, high = self._rig.boom.pressure_low_pa, self._rig.boom.pressure_high_pa
-        self._turn(
-            self._low,
-            "pressure_low",
-            now,
-            pressure,
-            bad=pressure < low,
-            good=pressure > low * (1 + _PRESSURE_BACK),
-        )
-        self._turn(
-            self._high,
-            "pressure_high",
-            now,
-            pressure,
-            bad=pressure > high,
-            good=pressure < high * (1 - _PRESSURE_BACK),
-        )
+        boom = self._rig.boom
+        below = 1.0 - pressure / boom.pressure_low_pa
+        above = pressure / boom.pressure_high_pa - 1.0
+        for excursion, code, beyond in (
+            (self._low, "pressure_low", below),
+            (self._high, "pressure_high", above),
+        ):
+            turn = excursion.step(now.at, now.step.seconds, beyond)
+            if turn is not None:
+                self._say(turn, code, now, pressure, excursion.since)
 
-    def _turn(
-        self, latch: Latch, code: str, now: Moment, pressure: float, *, bad: bool, good: bool
+    def _say(
+        self, turn: Turn, code: str, now: Moment, pressure: float, since: Position | None
     ) -> None:
-        if not bad and not latch.busy:
-            return
-        turn = latch.step(now.at, now.step.seconds, bad=bad, good=good)
-        if turn is None:
-            return
         boom, units = self._rig.boom, self._rig.units
         value = show(pressure, "pressure", units)
         band = (
@@ -69,7 +58,7 @@ class PressureBand:
         if turn == "opened":
             side = "below" if code == "pressure_low" else "above"
             text = f"Pressure {value}, {side} the tips' working band of {band}."
-            self._book.open(code, now.at, latch.since or now.at, text, Size(pressure, "Pa"))
+            self._book.open(code, now.at, since or now.at, text, Size(pressure, "Pa"))
         else:
             self._book.clear(code, now.at, f"Pressure {value}, back in the band of {band}.")
 
@@ -87,8 +76,9 @@ class RateBand:
         self._window: deque[tuple[float, float]] = deque(maxlen=_RATE_WINDOW + 1)
         """Volume and area so far, at the end of each tick."""
         self._volume = self._area = 0.0
-        self._low = Latch(_RATE_HOLD_S, _PRESSURE_HOLD_S)
-        self._high = Latch(_RATE_HOLD_S, _PRESSURE_HOLD_S)
+        margin = _RATE_MARGIN * rig.thresholds.rate_share
+        self._low = Excursion(margin)
+        self._high = Excursion(margin)
 
     def step(self, now: Moment, *, meter_ok: bool) -> None:
         if now.phase != "spraying" or not meter_ok:
@@ -105,15 +95,14 @@ class RateBand:
         rate = (self._volume - volume) / (self._area - area)
         off = rate / self._rig.work.rate_m3_m2 - 1.0
         limit = self._rig.thresholds.rate_share
-        for latch, code, beyond in ((self._low, "rate_low", -off), (self._high, "rate_high", off)):
-            bad = beyond > limit
-            if not bad and not latch.busy:
-                continue
-            good = beyond < _RATE_BACK * limit
-            turn = latch.step(now.at, now.step.seconds, bad=bad, good=good)
+        for excursion, code, beyond in (
+            (self._low, "rate_low", -off - limit),
+            (self._high, "rate_high", off - limit),
+        ):
+            turn = excursion.step(now.at, now.step.seconds, beyond)
             if turn == "opened":
                 text = self._text(rate, off)
-                self._book.open(code, now.at, latch.since or now.at, text, Size(100 * off, "%"))
+                self._book.open(code, now.at, excursion.since or now.at, text, Size(100 * off, "%"))
             elif turn == "cleared":
                 self._book.clear(code, now.at, self._text(rate, off))
 

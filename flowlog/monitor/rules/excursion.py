@@ -1,0 +1,69 @@
+"""Is a noisy value outside of its limit? Decided once, not at each swing.
+
+A value that hovers at its limit crosses it at every swing of the pump. What is judged is
+therefore an average, and the way back is longer than the way out.
+"""
+
+from __future__ import annotations
+
+from flowlog.monitor.outputs import Position
+from flowlog.monitor.rules.latch import Turn
+
+_QUICK_S = 4.0
+"""Twice the correlation time of pressure and flow noise on a small rig."""
+_SLOW_S = 40.0
+_HOLD_S = 2.0
+_CLIP = 2.0
+"""In margins: how far one tick may pull the averages, so that a long way inside does not delay
+the way out."""
+
+
+class Excursion:
+    """Opens when the quick average lies outside for two seconds.
+
+    Clears when the slow average lies inside by the margin, or the quick one by twice the margin
+    for two seconds: someone mended it.
+    """
+
+    def __init__(self, margin: float) -> None:
+        self._margin = margin
+        self._quick: float | None = None
+        self._slow = 0.0
+        self._held_s = 0.0
+        self.active = False
+        self.since: Position | None = None
+        """Where the value began to lie outside."""
+
+    def step(self, at: Position, seconds: float, beyond: float) -> Turn | None:
+        """`beyond` is how far the value lies outside of its limit; negative inside."""
+        far = _CLIP * self._margin
+        clipped = max(-far, min(far, beyond))
+        if self._quick is None:
+            self._quick = self._slow = clipped
+        else:
+            self._quick += (clipped - self._quick) * min(1.0, seconds / _QUICK_S)
+            self._slow += (clipped - self._slow) * min(1.0, seconds / _SLOW_S)
+        if self.active:
+            return self._back(seconds)
+        if beyond <= 0.0:
+            self.since = None
+        elif self.since is None:
+            self.since = at
+        self._held_s = self._held_s + seconds if self._quick > 0.0 else 0.0
+        if self._held_s < _HOLD_S - 1e-9:
+            return None
+        self.active, self._held_s = True, 0.0
+        self.since = self.since or at
+        # The way back starts from here, whatever went before.
+        self._slow = max(self._slow, self._quick)
+        return "opened"
+
+    def _back(self, seconds: float) -> Turn | None:
+        quick = self._quick if self._quick is not None else 0.0
+        mended = quick < -(_CLIP - 0.2) * self._margin
+        self._held_s = self._held_s + seconds if mended else 0.0
+        if self._held_s < _HOLD_S - 1e-9 and self._slow > -self._margin:
+            return None
+        self.active, self._held_s = False, 0.0
+        self.since = None
+        return "cleared"
