@@ -171,13 +171,41 @@ def test_a_port_that_is_a_file_is_said_in_one_line(tmp_path, daemon, wait_for):
     assert "Traceback" not in running.text()
 
 
-def test_a_port_without_permission_says_which_group_to_join(tmp_path, daemon, wait_for):
-    if os.geteuid() == 0:
-        pytest.skip("root may open any port")
-    (tmp_path / "locked").touch(0o000)
-    running = daemon(port=tmp_path / "locked")
-    wait_for(lambda: "no permission" in running.text())
-    running.stop()
+def test_a_port_without_permission_says_which_group_to_join():
+    """Root may open any port, so a root that runs this steps down to nobody first."""
+    script = """
+import os, sys
+from flowlog.link.errors import LinkError
+from flowlog.link.port import Port
+try:
+    Port(sys.argv[1]).open()
+except LinkError:
+    pass  # everything is loaded now, while this is still allowed
+if os.geteuid() == 0:
+    os.setresgid(65534, 65534, 65534)
+    os.setresuid(65534, 65534, 65534)
+try:
+    Port(sys.argv[2]).open()
+except LinkError as error:
+    print(error)
+"""
+    ours, theirs = os.openpty()
+    try:
+        name = os.ttyname(theirs)
+        os.chmod(name, 0o000)
+        done = subprocess.run(
+            [sys.executable, "-c", script, "/dev/no-such-port", name],
+            env={**os.environ, "PYTHONPATH": ":".join(sys.path)},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    assert "no permission" in done.stdout
+    assert "dialout" in done.stdout or "group" in done.stdout
+    assert done.stdout.count("\n") == 1
 
 
 def test_a_second_daemon_for_the_same_folder_is_refused_in_one_line(daemon, wait_for):
