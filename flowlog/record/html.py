@@ -22,12 +22,13 @@ h1 { font-size: 16pt; margin: 0; line-height: 1.15; }
 header p { margin: 1mm 0 0; }
 .state { border: 1.2pt solid #000; padding: 1mm 2.5mm; font-weight: bold; max-width: 60mm;
   text-align: center; }
-h2 { font-size: 10.5pt; margin: 4mm 0 0.5mm; break-after: avoid; }
+h2 { font-size: 10.5pt; margin: 3mm 0 0.3mm; break-after: avoid; }
 .box { border: 1pt solid #000; padding: 1.5mm 2.5mm; margin-top: 3mm; }
-.grid { display: grid; grid-template-columns: repeat(6, 1fr); column-gap: 5mm; row-gap: 1.2mm; }
-.cell { grid-column: span 2; border-bottom: 0.5pt solid #777; padding: 0.3mm 0 0.4mm;
+.grid { display: grid; grid-template-columns: repeat(12, 1fr); column-gap: 4mm; row-gap: 1mm; }
+.cell { grid-column: span 4; border-bottom: 0.5pt solid #777; padding: 0.3mm 0 0.4mm;
   break-inside: avoid; overflow-wrap: anywhere; }
-.wide { grid-column: span 4; }
+.wide { grid-column: span 8; }
+.log .cell { grid-column: span 3; }
 .label, .note { font-size: 7.5pt; display: block; }
 .label { letter-spacing: 0.02em; }
 .answer { display: block; min-height: 1.35em; white-space: pre-wrap; }
@@ -42,7 +43,7 @@ li { overflow-wrap: anywhere; }
 @media print { body { margin: 0; max-width: none; } }
 """
 
-_LONG: Final = 34
+_LONG: Final = 30
 """Answers with more characters take two columns."""
 
 
@@ -65,7 +66,7 @@ def html(page: Page) -> str:
     for title, lines in page.sections:
         if lines:
             parts.append(f"<section><h2>{escape(title)}</h2>{_grid(lines)}</section>")
-    parts.append(f"<section><h2>What the log says</h2>{_grid(page.log)}</section>")
+    parts.append(f'<section class="log"><h2>What the log says</h2>{_grid(page.log)}</section>')
     parts.append(_list("Alerts", page.alerts or ("None.",)))
     if page.remarks:
         parts.append(_list("To check", page.remarks))
@@ -85,7 +86,7 @@ def _grid(lines: Sequence[Line]) -> str:
 
 def _cell(line: Line) -> str:
     kind = "cell" if line.text else "cell blank"
-    if len(line.text) + len(line.note) > _LONG or len(line.text) > _LONG:
+    if len(line.text) > _LONG:
         kind += " wide"
     note = f'<span class="note">{escape(line.note)}</span>' if line.note else ""
     return (

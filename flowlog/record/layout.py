@@ -130,15 +130,10 @@ def _line(entry: Field, found: Value | None, form: Form) -> Line:
 def _utc(measured: Measured) -> list[Line]:
     if measured.clock == "none" or not measured.begin_utc or not measured.end_utc:
         return [Line("Clock", measured.clock_sentence)]
-    zone = (measured.begin_local or "")[23:]
-    return [
-        Line(
-            "In UTC",
-            f"{measured.begin_utc[:10]} {measured.begin_utc[11:19]} to {measured.end_utc[11:19]}",
-            f"local time is UTC{zone}" if zone else "",
-        ),
-        Line("Clock", measured.clock_sentence),
-    ]
+    zone = measured.begin_local[23:] if measured.begin_local else ""
+    local = f"Local time is UTC{zone}. " if zone else ""
+    span = f"{measured.begin_utc[:10]} {measured.begin_utc[11:19]} to {measured.end_utc[11:19]}"
+    return [Line("In UTC, by the log", span, f"{local}{measured.clock_sentence}")]
 
 
 def _log(measured: Measured) -> list[Line]:
@@ -147,7 +142,7 @@ def _log(measured: Measured) -> list[Line]:
         Line(
             "Spraying",
             duration(measured.spraying_s),
-            f"of {duration(measured.elapsed_s)} from begin to end",
+            f"within {duration(measured.elapsed_s)}",
         ),
         Line("Tank mix", value(measured.volume_m3, "volume", units), _sure(measured.volume_share)),
         Line(
@@ -163,7 +158,7 @@ def _log(measured: Measured) -> list[Line]:
             Line(
                 "Rate asked for",
                 value(measured.asked_rate_m3_m2, "rate", units),
-                "" if within is None else f"held within 10 % for {percent(within)} of the time",
+                "" if within is None else f"+-10 % held {percent(within)} of the time",
             )
         )
     if measured.pressure_pa is not None:

@@ -132,11 +132,15 @@ class Sheet:
         return found
 
     def missing_words(self) -> list[str]:
-        """The same in words; a product's number only where there are several."""
-        several = len(self.products) > 1
+        """The same in words, with the numbers of the products where there are several."""
+        products: dict[str, list[int]] = {}
+        for number, entry in self.missing():
+            products.setdefault(entry.label, []).append(number)
+        if len(self.products) == 1:
+            return list(products)
         return [
-            f"{entry.label}{f' (product {number})' if number and several else ''}"
-            for number, entry in self.missing()
+            label if not numbers[0] else f"{label} (product {', '.join(map(str, numbers))})"
+            for label, numbers in products.items()
         ]
 
     def plain(self) -> dict[str, Any]:

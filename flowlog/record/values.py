@@ -35,7 +35,6 @@ _COMPASS: Final = (
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
 _POINTS: Final = {"north": "N", "east": "E", "south": "S", "west": "W"}
-_NOTHING: Final = "(leave it empty if it is not known)"
 
 
 class FieldError(FlowlogError):
@@ -117,7 +116,7 @@ def _quantity(
         if found < 0 or (found == 0 and not zero):
             raise FieldError(
                 f"{field.key}: '{text}' is not more than zero (write for instance "
-                f"'{field.example}') {_NOTHING}"
+                f"'{field.example}')"
             )
         return found, _SI[kind]
     if field.shape == "amount" and re.search(r"\d\s*oz$", text):
@@ -125,7 +124,11 @@ def _quantity(
             f"{field.key}: '{text}' may be a volume or a weight (write 'fl oz' for a liquid, "
             "'wt oz' for a solid)"
         )
-    raise FieldError(f"{field.key}: {first} {_NOTHING}")
+    # The advice of the units names one kind, and an example of any size.
+    words = re.sub(r"for instance '[^']*'\)$", f"for instance '{field.example}')", str(first))
+    if field.shape == "amount":
+        words = words.replace("a volume", "a volume or a mass")
+    raise FieldError(f"{field.key}: {words}")
 
 
 def _registration(field: Field, text: str) -> str:

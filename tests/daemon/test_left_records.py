@@ -115,7 +115,7 @@ def test_the_running_daemon_takes_a_record_and_sets_nonsense_aside(
     ]
     wait_for(lambda: not waiting_records(running.folder))
     assert [path.name for path in (inbox / "refused").iterdir()] == ["0-x.record"]
-    leave_record(running.folder, row)
+    leave_record(running.folder, dataclasses.replace(row, made_wall_us=row.made_wall_us + 1))
     wait_for(lambda: not waiting_records(running.folder))
     assert running.count("application_records") == 1
     running.stop()
