@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -192,7 +193,7 @@ except LinkError as error:
     ours, theirs = os.openpty()
     try:
         name = os.ttyname(theirs)
-        os.chmod(name, 0o000)
+        Path(name).chmod(0o000)
         done = subprocess.run(
             [sys.executable, "-c", script, "/dev/no-such-port", name],
             env={**os.environ, "PYTHONPATH": ":".join(sys.path)},
