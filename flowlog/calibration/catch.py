@@ -37,6 +37,7 @@ from flowlog.calibration.uncertainty import LEVEL, Budget, within
 from flowlog.physics.carrier import carrier_flow_for, conversion_factor
 from flowlog.physics.tips import tip_flow_m3_s
 from flowlog.rig.model import Boom
+from flowlog.units import show
 
 Verdict = Literal["fine", "clean and recheck", "replace", "not caught"]
 
@@ -63,6 +64,11 @@ class Caught:
     seconds: float
     anew: bool = False
     """The tip was cleaned or replaced, or the catch before was a slip: forget the earlier ones."""
+
+    @classmethod
+    def of_flow(cls, tip: int, flow_m3_s: float, seconds: float = 60.0) -> Caught:
+        """A catch of which only the flow was noted; how long it lasted sets how sure it is."""
+        return cls(tip, flow_m3_s * seconds, seconds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +202,9 @@ def catch(
     mean = _mean_at_work(list(flows.values()))
     new = None
     if pressure_pa is not None:
-        need_positive(pressure_pa, "pressure", "at the tips while catching, for instance 40 psi")
+        need_positive(
+            pressure_pa, "pressure", "pressure", "at the tips while catching, for instance 40 psi"
+        )
         water = tip_flow_m3_s(boom.tip.coefficient, pressure_pa)
         new = water / conversion_factor(relative_density)
     judged = tuple(
@@ -238,9 +246,11 @@ def _kept(boom: Boom, caught: Sequence[Caught]) -> dict[int, list[Caught]]:
         place = f"tip {one.tip}"
         if not 1 <= one.tip <= boom.tips:
             raise CalibrationError(f"{place}: the boom has tips 1 to {boom.tips}")
-        need_positive(one.seconds, place, "the time of the catch, for instance 21 s")
+        need_positive(one.seconds, place, "time", "the time of the catch, for instance 21 s")
         if not (math.isfinite(one.volume_m3) and one.volume_m3 >= 0.0):
-            raise CalibrationError(f"{place}: a volume of {one.volume_m3:g} cannot be caught")
+            raise CalibrationError(
+                f"{place}: {show(one.volume_m3, 'volume', 'metric')} cannot be caught"
+            )
         if one.anew:
             kept[one.tip] = []
         kept.setdefault(one.tip, []).append(one)

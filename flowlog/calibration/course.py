@@ -113,9 +113,13 @@ def plan_course(
     """
     width = effective_width_m(boom.spacing_m, float(boom.tips))
     if length_m is None:
-        area = THOUSAND_FT2_M2 if area_m2 is None else need_positive(area_m2, "area", "1000 ft2")
+        area = (
+            THOUSAND_FT2_M2
+            if area_m2 is None
+            else need_positive(area_m2, "area", "area", "for instance 1000 ft2")
+        )
         length_m = course_length_m(area, width)
-    need_positive(length_m, "course length", "for instance 150 ft")
+    need_positive(length_m, "course length", "length", "for instance 150 ft")
     return CoursePlan(
         width, outer_tip_distance_m(boom.spacing_m, float(boom.tips)), length_m, length_m * width
     )
@@ -123,7 +127,9 @@ def plan_course(
 
 def ounce_course_length_m(spacing_m: float) -> float:
     """Length on which the fl oz of one tip are gal/acre: 1/128 acre over the spacing, m."""
-    return course_length_m(ACRE_128TH_M2, need_positive(spacing_m, "spacing", "for instance 20 in"))
+    return course_length_m(
+        ACRE_128TH_M2, need_positive(spacing_m, "spacing", "length", "for instance 20 in")
+    )
 
 
 def width_doubt(boom: Boom, width_m: float) -> str | None:
@@ -180,12 +186,12 @@ def course(
         CalibrationError: a time, length or width that is not more than zero, no time at all, or
             a speed at which nobody sprays.
     """
-    need_positive(width_m, "effective width", "for instance 80 in")
-    need_positive(length_m, "course length", "for instance 150 ft")
+    need_positive(width_m, "effective width", "length", "for instance 80 in")
+    need_positive(length_m, "course length", "length", "for instance 150 ft")
     if not seconds:
         raise CalibrationError("course: no run was timed (two are wanted)")
     for number, one in enumerate(seconds, 1):
-        need_positive(one, f"run {number}", "the time over the course, for instance 21.3 s")
+        need_positive(one, f"run {number}", "time", "the time over the course, for instance 21.3 s")
     runs = tuple(float(one) for one in seconds)
     mean = math.fsum(runs) / len(runs)
     speed = speed_from_course_m_s(length_m, mean)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from flowlog.errors import FlowlogError
+from flowlog.units import Kind, show
 
 
 class CalibrationError(FlowlogError):
@@ -51,10 +52,11 @@ def likely_slip(ratio: float, slips: Iterable[Slip]) -> Slip | None:
     return min(fitting, key=lambda slip: abs(math.log(ratio / slip.ratio)), default=None)
 
 
-def need_positive(value: float, place: str, right: str) -> float:
+def need_positive(value: float, place: str, kind: Kind, right: str) -> float:
     """The value, or a CalibrationError that names the place and what would be right."""
     if not (math.isfinite(value) and value > 0.0):
-        raise CalibrationError(f"{place}: {value:g} is not more than zero ({right})")
+        written = show(value, kind, "metric")
+        raise CalibrationError(f"{place}: {written} is not more than zero ({right})")
     return value
 
 

@@ -53,8 +53,8 @@ _RUN_SLIPS: Final = (
 def refuse_run(number: int, pulses: float, seconds: float, volume_m3: float) -> None:
     """CalibrationError for a run that nothing can be made of."""
     place = f"run {number}"
-    need_positive(volume_m3, place, "the caught volume, for instance 5 gal")
-    need_positive(seconds, place, "the time of the run, for instance 90 s")
+    need_positive(volume_m3, place, "volume", "the caught volume, for instance 5 gal")
+    need_positive(seconds, place, "time", "the time of the run, for instance 90 s")
     if not (math.isfinite(pulses) and pulses >= 0.0):
         raise CalibrationError(f"{place}: {pulses:g} pulses cannot be")
     if pulses == 0.0:

@@ -13,7 +13,7 @@ from typing import Final
 
 _TERMS: Final = 400
 _TINY: Final = 1e-300
-_HALVINGS: Final = 80
+_CLOSE: Final = 1e-12
 
 
 def incomplete_beta(a: float, b: float, x: float) -> float:
@@ -66,7 +66,7 @@ def t_coverage(level: float, dof: float) -> float:
     low, high = 0.0, 2.0
     while t_tails(high, dof) > 1.0 - level:
         high *= 2.0
-    for _ in range(_HALVINGS):
+    while high - low > _CLOSE * high:
         middle = 0.5 * (low + high)
         if t_tails(middle, dof) > 1.0 - level:
             low = middle

@@ -150,10 +150,10 @@ def test_what_can_be_is_not_doubted(flow: float):
     [
         (Caught(0, 1e-3, 20.0), "tip 0: the boom has tips 1 to 8"),
         (Caught(9, 1e-3, 20.0), "tip 9: the boom has tips 1 to 8"),
-        (Caught(2, 1e-3, 0.0), "tip 2: 0 is not more than zero"),
-        (Caught(2, 1e-3, -5.0), "tip 2: -5 is not more than zero"),
-        (Caught(2, -1e-3, 20.0), "tip 2: a volume of -0.001 cannot be caught"),
-        (Caught(2, math.nan, 20.0), "tip 2: a volume of nan cannot be caught"),
+        (Caught(2, 1e-3, 0.0), "tip 2: 0 s is not more than zero"),
+        (Caught(2, 1e-3, -5.0), "tip 2: -5 s is not more than zero"),
+        (Caught(2, -1e-3, 20.0), "tip 2: -1 L cannot be caught"),
+        (Caught(2, math.nan, 20.0), "tip 2: nan L cannot be caught"),
     ],
 )
 def test_what_cannot_be_is_refused_by_its_tip(bad: Caught, words: str):
@@ -231,3 +231,9 @@ def test_better_jugs_and_watches_make_a_surer_rate():
     rough = caught(*[1.0] * 8)
     fine = caught(*[1.0] * 8, errors=CatchErrors(jug_share=0.002, timing_s=0.05))
     assert fine.total.relative < 0.3 * rough.total.relative
+
+
+def test_a_flow_may_be_given_in_place_of_volume_and_time():
+    flow = parse("0.5 gal/min", "flow")
+    result = catch(BOOM, [Caught.of_flow(1, flow)])
+    assert result.tips[0].flow_m3_s == pytest.approx(flow)
