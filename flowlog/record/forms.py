@@ -56,7 +56,7 @@ _COMMERCIAL: Final = (*_PRIVATE, "begin", "end", "customer", "customer_address",
 FORMS: Final = (
     Form(
         "private",
-        "US restricted-use products, private applicator (federal)",
+        "US restricted-use products, private applicator",
         _PRIVATE,
         2,
         "2 years",
@@ -67,7 +67,7 @@ FORMS: Final = (
     ),
     Form(
         "spot",
-        "US restricted-use products, spot treatment of less than 1/10 acre (federal)",
+        "US restricted-use products, spots of less than 1/10 acre",
         ("product", "registration", "amount", "date", "location", "spot"),
         2,
         "2 years",
@@ -78,17 +78,17 @@ FORMS: Final = (
     ),
     Form(
         "commercial",
-        "US restricted-use products, commercial applicator (federal minimum of state plans)",
+        "US restricted-use products, commercial applicator",
         _COMMERCIAL,
         2,
         "at least 2 years",
         None,
-        "40 CFR 171.303(b)(7), read in a summary; it adds customer, time of day and the names of "
-        "non-certified applicators",
+        "40 CFR 171.303(b)(7), what the plans of states must ask for at least, read in a "
+        "summary; it adds customer, time of day and the names of non-certified applicators",
     ),
     Form(
         "strict",
-        "Stricter superset: everything that the sets and state examples known here ask for",
+        "All of the above and what state examples add",
         (
             *_COMMERCIAL,
             *("active", "strength", "label_rate", "reentry", "supplier"),
