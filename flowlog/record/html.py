@@ -74,7 +74,7 @@ def html(page: Page) -> str:
         '<div class="signature"><div>Signature of the applicator</div><div>Date</div></div>'
     )
     parts.append(_list("Notices", page.notices, "small"))
-    parts.append(_list("History of this record", page.history, "small"))
+    parts.append(_list(f"History up to {page.title.lower()}", page.history, "small"))
     parts.append("</body>\n</html>\n")
     return "\n".join(parts)
 

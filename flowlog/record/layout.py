@@ -53,7 +53,7 @@ def page_of(revisions: Sequence[Revision], index: int = -1) -> Page:
     form, measured = form_of(sheet.form), sheet.measured
     made = day_of(revision)
     superseded = index < len(revisions) - 1
-    state = "DRAFT" if row.state == "draft" else "Complete for its set of fields"
+    state = "DRAFT" if row.state == "draft" else "No field of its set is empty"
     if superseded:
         state += f", superseded by revision {revisions[-1].stored.revision}"
     return Page(
