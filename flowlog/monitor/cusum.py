@@ -5,14 +5,26 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log
+from math import floor, log
 from typing import NamedTuple
 
-_AGREE_OF = 6
-_AGREE = 5
-"""A burst of air lasts 0.3 to 1.2 s and moves the meter by up to 30 %: at most four ticks of
-half a second. A shift is believed when five of the last six ticks lie beyond half of it, which
-no such burst can do and which a clogged tip does in two and a half seconds."""
+from flowlog.monitor.ticks import TICK_MS
+
+_BURST_TICKS = 1.2 / (TICK_MS * 1e-3)
+_BURST_LOG = -log(0.7)
+"""A burst of air through the meter lasts up to 1.2 s and moves it by up to 30 % (measured on none
+of our own rigs: the assumption that the tests are built for)."""
+
+
+def ticks_to_agree(size: float) -> int:
+    """How many ticks must lie beyond half of a shift before it is believed.
+
+    One more than a burst of air can push there: it covers some ticks whole and its two ends each
+    a part of one, and a part counts once it is half of the shift over the burst's own.
+    """
+    part = min(1.0, 0.5 * size / _BURST_LOG)
+    return floor(_BURST_TICKS + 2.0 - 2.0 * part) + 1
+
 
 _CAP_NATS = 8.0
 """No single tick adds more than this: three ticks at least must speak for a shift, and the
@@ -69,7 +81,9 @@ class ShiftTest:
         self._half = 0.5 * self._size
         self.sum = 0.0
         self.seconds = 0.0
-        self._last: deque[float] = deque(maxlen=_AGREE_OF)
+        self._agree = ticks_to_agree(self._size)
+        self._last: deque[float] = deque(maxlen=self._agree + 1)
+        """One tick may fall out of line: a knock, a lost line."""
 
     def reset(self) -> None:
         self.sum = 0.0
@@ -98,7 +112,7 @@ class ShiftTest:
         if self.sum <= threshold:
             return False
         beyond = sum(residual * self._sign > self._half for residual in self._last)
-        return beyond >= _AGREE
+        return beyond >= self._agree
 
 
 class Bank:

@@ -7,7 +7,7 @@ from math import exp, log
 import numpy as np
 import pytest
 
-from flowlog.monitor.cusum import Bank, Innovation, ShiftTest
+from flowlog.monitor.cusum import Bank, Innovation, ShiftTest, ticks_to_agree
 
 DENSITY = 4e-4
 DECAY = exp(-0.5 / 2.0)
@@ -93,10 +93,14 @@ def test_the_delay_of_a_creeping_shift_is_threshold_over_information():
     assert 0.7 * threshold / information < lasting < 1.1 * threshold / information
 
 
-def test_an_abrupt_shift_is_believed_after_two_and_a_half_seconds():
+@pytest.mark.parametrize(
+    ("tips", "blocked", "ticks"), [(12, 1, 5), (8, 1, 5), (6, 1, 4), (4, 1, 4), (4, 2, 3)]
+)
+def test_an_abrupt_shift_is_believed_once_no_burst_of_air_can_be_it(tips, blocked, ticks):
     """However strong the evidence of the first tick: bursts of air are as abrupt."""
-    for shift in (-0.09, -0.18, -0.29):
-        assert first_alarm(Bank([shift], 0.2), np.full(40, shift)) == 4
+    shift = log(1 - blocked / tips)
+    assert ticks_to_agree(-shift) == ticks
+    assert first_alarm(Bank([shift], 0.2), np.full(40, shift)) == ticks - 1
 
 
 def test_fewer_false_alarms_wanted_means_a_higher_threshold():

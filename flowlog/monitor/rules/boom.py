@@ -92,8 +92,11 @@ class BoomWatch:
             self._noise.restart()
             return None
         value = self._residual.step(now.step.seconds, now.step.flow_m3_s, pressure)
-        if value is not None and now.step.lost + now.tick.samples <= 2 * now.tick.samples + 1:
+        if value is not None and now.step.lost <= now.tick.samples + 1:
             self._waiting = _Settled(now.at, now.step.seconds, value, log(pressure))
+            if waiting is None and now.tick.valve_open == now.tick.samples:
+                # The valve's own input says that this tick lies whole within the spraying.
+                waiting, self._waiting = self._waiting, None
         return self._judge(waiting, now.at) if waiting is not None else None
 
     def _judge(self, tick: _Settled, at: Position) -> float | None:
@@ -148,7 +151,7 @@ class BoomWatch:
             since = tick.at
         # The first tick lies across the onset: it counts for the time, not for the size.
         first, residual = self._recent[max(0, len(self._recent) - round(alarm.seconds / 0.5))]
-        if spent > 1.5 and first.at == since:
+        if spent > 0.75 and first.at == since:
             total -= residual * first.seconds
             spent -= first.seconds
         return since, total / spent, spent
