@@ -30,9 +30,13 @@ class Quantity:
         kinds: what it may be; the first is told as the right one.
         unit: for a bare number, until the person has written another.
         zero: whether zero is an answer.
+        example: of a right answer, where the kind's own does not fit.
     """
 
-    def __init__(self, *kinds: Kind, unit: str = "", zero: bool = False) -> None:
+    def __init__(
+        self, *kinds: Kind, unit: str = "", zero: bool = False, example: str | None = None
+    ) -> None:
+        self._example = example
         self.kinds = kinds
         self.unit = unit
         self.kind = kinds[0]
@@ -58,13 +62,18 @@ class Quantity:
         self.unit, self.kind = unit, kind
         return value, text
 
+    def _with_example(self, error: UnitError, kind: Kind) -> UnitError:
+        if self._example is None:
+            return error
+        return UnitError(str(error).replace(f"'{KINDS[kind].example}'", f"'{self._example}'"))
+
     def _parse(self, text: str) -> tuple[float, str, Kind]:
         first: UnitError | None = None
         for kind in self.kinds:
             try:
                 value, unit = parse_with_unit(text, kind)
             except UnitError as error:
-                first = first or error
+                first = first or self._with_example(error, kind)
             else:
                 return value, unit, kind
         if len(self.kinds) > 1 and first is not None and not _names_other(first):

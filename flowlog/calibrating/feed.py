@@ -19,6 +19,8 @@ from flowlog.wire.samples import Samples
 
 _POLL_S: Final = 0.3
 """The daemon commits once a second."""
+_DRAIN_S: Final = 0.3
+"""What has gathered is there at once; what comes after that is fresh."""
 _SILENT_S: Final = 5.0
 _AWAY_S: Final = 12.0
 """The daemon may be told to write seldom."""
@@ -83,7 +85,8 @@ class SourceFeed:
         return items
 
     def fresh(self) -> None:
-        while self._source.read(0.0):
+        end = self._clock() + _DRAIN_S
+        while self._source.read(0.0) and self._clock() < end:
             pass
         self._decoder.drop_partial()
         self._heard = self._clock()
@@ -155,3 +158,37 @@ class StoreFeed:
 def recording_feed(path: Path) -> SourceFeed:
     """From a recording. RecordingError if it is none."""
     return SourceFeed(Recording(path))
+
+
+class LaterFeed:
+    """A feed that is opened when it is first needed."""
+
+    def __init__(self, opens: Callable[[], Feed], name: str) -> None:
+        self._opens = opens
+        self._name = name
+        self._feed: Feed | None = None
+
+    def open(self) -> Feed:
+        """Open it now. Raises a FlowlogError with the reason when it cannot."""
+        if self._feed is None:
+            self._feed = self._opens()
+        return self._feed
+
+    @property
+    def name(self) -> str:
+        return self._name if self._feed is None else self._feed.name
+
+    @property
+    def ended(self) -> bool:
+        return self._feed is not None and self._feed.ended
+
+    def take(self) -> Items:
+        return self.open().take()
+
+    def fresh(self) -> None:
+        self.open().fresh()
+
+    def close(self) -> None:
+        if self._feed is not None:
+            self._feed.close()
+            self._feed = None

@@ -51,6 +51,10 @@ class Talk(Protocol):
         """Whether Enter was pressed since the last call, without waiting."""
 
 
+def _ended(text: str) -> str:
+    return text if text.endswith((".", "?", "!")) else f"{text}."
+
+
 class Interview:
     """One session's questions. See the module."""
 
@@ -101,6 +105,7 @@ class Interview:
         doubt: Doubt[T] | None = None,
         default: str | None = None,
         hint: str = "",
+        quiet: bool = False,
     ) -> T:
         """The answer to one question.
 
@@ -111,12 +116,13 @@ class Interview:
             doubt: why a value is probably a slip, or None. The same answer again is taken.
             default: what Enter alone means; shown in brackets.
             hint: said on "?".
+            quiet: leave it out where the answers are told again.
         """
         full = f"{self.step}.{key}"
         if full in self.draft:
             kept = str(self.draft.get(full))
             value, _ = read(kept)
-            self._answered(prompt, kept)
+            self._answered("" if quiet else prompt, kept)
             return value
         self._flush()
         shown = f"{prompt} [{default}]: " if default else f"{prompt}: "
@@ -136,11 +142,11 @@ class Interview:
             try:
                 value, kept = read(text)
             except FlowlogError as fault:
-                self.talk.say(f"  {fault}.")
+                self.talk.say(f"  {_ended(str(fault))}")
                 continue
             reason = doubt(value) if doubt is not None and kept != doubted else None
             if reason is not None:
-                self.talk.say(f"  {kept}: {reason}.")
+                self.talk.say(f"  {kept}: {_ended(reason)}")
                 self.talk.say("  Write it once more if it is right, or what it should be.")
                 doubted = kept
                 continue
@@ -174,7 +180,7 @@ class Interview:
                 found = work()
             except FlowlogError as fault:
                 self.talk.progress("")
-                self.talk.say(f"  {fault}.")
+                self.talk.say(f"  {_ended(str(fault))}")
                 continue
             self.talk.progress("")
             self.talk.say(f"  {tell(found)}")
@@ -188,7 +194,7 @@ class Interview:
     def _answered(self, prompt: str, kept: str) -> None:
         self._waiting.clear()
         line = f"  {prompt}: {kept}"
-        if self._retelling and line not in self._told:
+        if self._retelling and prompt and line not in self._told:
             self._told.add(line)
             self.talk.say(line)
 

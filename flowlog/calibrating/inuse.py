@@ -134,10 +134,11 @@ def _check(
             raise CalibrationError("the rig file describes another gauge now (calibrate it)")
         apply(rig, [result])
     if isinstance(result, BaselineResult):
-        tips = one.row.evidence.get("tips")
+        noted = one.row.evidence.get("noted", {})
+        tips = noted.get("boom_tips")
         if tips is not None and tips != rig.boom.tips:
             raise CalibrationError(f"it was taken with {tips} tips, the boom has {rig.boom.tips}")
-        rests_on = set(one.row.evidence.get("rests_on", []))
+        rests_on = set(noted.get("rests_on", []))
         sensors = {other.row.uid for other in used if other.row.kind in {"meter", "gauge"}}
         if rests_on != sensors:
             raise CalibrationError(

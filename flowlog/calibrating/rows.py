@@ -14,6 +14,8 @@ from flowlog.errors import FlowlogError
 from flowlog.rig.model import Rig
 from flowlog.store.rows import CalibrationRow
 
+NOTED: Final = "noted"
+"""Key in the evidence; results have fields of many names beside it."""
 LONGEST_NAME: Final = 80
 LONGEST_NOTE: Final = 500
 
@@ -60,7 +62,7 @@ def row_of(
         rests_on: uids of the meter's and gauge's calibrations that a baseline was measured with.
     """
     data = result.to_json()
-    extra: dict[str, Any] = {"source": noted.source, "tips": rig.boom.tips}
+    extra: dict[str, Any] = {"source": noted.source, "boom_tips": rig.boom.tips}
     if noted.water_c is not None:
         extra["water_c"] = noted.water_c
     if noted.note:
@@ -73,6 +75,6 @@ def row_of(
         made_wall_us=time.time_ns() // 1000 if wall_us is None else wall_us,
         made_by=noted.by,
         values=data["values"],
-        evidence={**data["evidence"], **extra},
+        evidence={**data["evidence"], NOTED: extra},
         uncertainty=data["uncertainty"],
     )
