@@ -13,6 +13,7 @@ from flowlog.errors import FlowlogError
 COMMANDS: Final[dict[str, str]] = {
     "demo": "See the whole job run on a simulated rig, in under a minute.",
     "rig": "Check a rig file and show what follows from it.",
+    "calibrate": "Course, tips, meter, gauge and healthy boom: guided or step by step.",
     "plan": "Reach another rate; water and product for each fill of the tank.",
     "run": "Watch a rig: read the board, log, raise alerts. The daemon.",
     "watch": "Live view of the rig that is running on this machine.",
