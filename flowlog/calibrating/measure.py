@@ -25,11 +25,12 @@ from flowlog.wire.unwrap import Unwrapper
 TICK_S: Final = TICK_MS * 1e-3
 STILL_S: Final = 2.0
 """Without a pulse for so long the run has ended."""
-CODE_S: Final = 6.0
+CODE_S: Final = 10.0
 """A pump's ripple and the ADC's noise are averaged over so long."""
 _PERIOD_US: Final = 100_000
 _FASTEST_HZ: Final = 20_000.0
-_MOVING: Final = 0.01
+_MOVING: Final = 0.03
+"""Of the span, from the first half of the reading to the second: pumps wander by a per cent or two."""
 _RUNNING: Final = 2
 """Pulses in half a second: less is a meter's rotor that swings, or a drip."""
 
