@@ -15,7 +15,7 @@ from flowlog.calibrating.ask_baseline import baseline_of
 from flowlog.calibrating.inuse import healthy_boom
 from flowlog.calibrating.measure import count_run, steady_code, water_run
 from flowlog.calibration.apply import Result, apply
-from flowlog.calibration.catch import Caught, CatchResult, catch
+from flowlog.calibration.catch import CatchResult, Caught, catch
 from flowlog.calibration.catch_budget import FL_OZ_M3, CatchErrors
 from flowlog.calibration.course import CourseResult, course
 from flowlog.calibration.gauge import GaugeErrors, GaugePoint, GaugeResult, gauge
