@@ -30,7 +30,7 @@ CODE_S: Final = 10.0
 _PERIOD_US: Final = 100_000
 _FASTEST_HZ: Final = 20_000.0
 _MOVING: Final = 0.03
-"""Of the span, from the first half of the reading to the second: pumps wander by a per cent or two."""
+"""Of the span, from the first half of the reading to the second: a pump wanders by a per cent."""
 _RUNNING: Final = 2
 """Pulses in half a second: less is a meter's rotor that swings, or a drip."""
 

@@ -55,7 +55,7 @@ def result_view(
 
 
 def _indented(line: str, style: str = "") -> RenderableType:
-    return Padding(Text(line.strip(), style=style), (0, 0, 0, 2))
+    return Padding(Text(line.strip(), style=style), (0, 0, 0, 2), expand=False)
 
 
 def budgets(result: Result) -> list[Budget]:
@@ -165,9 +165,12 @@ def _baseline_lines(result: BaselineResult, units: Units) -> list[str]:
         f"  held: {steps}",
         f"  K's standard uncertainty {percent(result.flow.relative, 2)}; "
         f"{percent(result.target_share)} wanted: {goal}",
-        f"  noise {percent(result.noise.sigma)} a tick, correlated over "
-        f"{result.noise.correlation_s:.1f} s",
     ]
+    if result.noise.sigma > 1e-4:
+        lines.append(
+            f"  noise {percent(result.noise.sigma)} a tick, correlated over "
+            f"{result.noise.correlation_s:.1f} s"
+        )
     if result.settle_s is not None:
         lines.append(f"  settled {result.settle_s:.1f} s after opening")
     return lines

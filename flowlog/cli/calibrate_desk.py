@@ -198,12 +198,10 @@ class Desk:
             numbers = [recorder.add_calibration(row).id for row in rows]
         finally:
             recorder.close()
-        said = ", ".join(
-            f"{row.kind} as number {number}" for row, number in zip(rows, numbers, strict=True)
-        )
-        click.echo(f"Stored: {said}.")
+        said = ", ".join(f"{row.kind} {number}" for row, number in zip(rows, numbers, strict=True))
+        click.echo(f"Stored, by number: {said}.")
         if {row.kind for row in rows} & set(inuse.KINDS):
-            click.echo("The daemon (flowlog run) watches with it from its next start on.")
+            click.echo("The daemon (flowlog run) watches with it from its next start.")
 
     # --- looking back -------------------------------------------------------------------------
 

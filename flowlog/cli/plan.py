@@ -43,13 +43,18 @@ def rate(
     RIG is the rig file. Ways inside the tips' pressure band come ranked; the others are refused
     by name.
     """
+    from flowlog.calibrating.inuse import load
+    from flowlog.calibrating.words import line_of
     from flowlog.cli.plan_rate_show import rate_plan_view
     from flowlog.planning.rate import SpeedRange, plan_rate, setting_of
     from flowlog.review.print import echo
+    from flowlog.rig.folders import resolve_data_folder
     from flowlog.rig.reader import read_rig
     from flowlog.units import UnitError
 
-    rig = _told_by_line(lambda: read_rig(rig_file))
+    as_filed = _told_by_line(lambda: read_rig(rig_file))
+    in_use = load(resolve_data_folder(as_filed), as_filed)
+    rig = in_use.rig
     setting = setting_of(
         rig,
         pressure_pa=_positive(pressure, "pressure", "--pressure"),
@@ -62,6 +67,9 @@ def rate(
     wanted = _positive(rate, "rate", "--rate")
     assert wanted is not None
     plan = plan_rate(setting, wanted, SpeedRange(low, high))
+    for one in in_use.used:
+        if one.row.kind == "course":
+            click.echo(f"By {line_of(one, rig.units)}.")
     echo(rate_plan_view(rig, plan, rig.units, (slowest or "", fastest or ""), ascii_only=_ascii()))
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from flowlog.monitor.outputs import Event
     from flowlog.monitor.stream import StreamItem
     from flowlog.review.replay import Replayed
-    from flowlog.rig.model import Rig
+    from flowlog.rig.model import HealthyBoom, Rig
 
 
 @click.command(name="replay")
@@ -27,8 +27,8 @@ def command(recording: str, rig_file: Path | None, data: Path | None, *, as_json
     """Run a recording, or a stored route, through the monitor again, as fast as it goes.
 
     Prints what the monitor says and when, then a summary. A FILE.flog needs --rig. A ROUTE is a
-    number, 'last', an id or a name as in `flowlog review`; it is judged by the rig file of its
-    day, or by --rig to see what another calibration would have said.
+    number, 'last', an id or a name as in `flowlog review`; it is judged by the rig file and the
+    calibrations of its day, or by --rig to see what another calibration would have said.
     """
     from flowlog.review.export_json import event_body
     from flowlog.review.print import echo
@@ -37,7 +37,7 @@ def command(recording: str, rig_file: Path | None, data: Path | None, *, as_json
     from flowlog.review.words import clock_style
 
     replayed = Replayed()
-    began_us, rig, items = _source(recording, rig_file, data, replayed)
+    began_us, rig, baseline, items = _source(recording, rig_file, data, replayed)
     events: list[dict[str, Any]] = []
 
     def said(event: Event, elapsed_s: float) -> None:
@@ -46,7 +46,7 @@ def command(recording: str, rig_file: Path | None, data: Path | None, *, as_json
             return
         click.echo(f"{clock_style(elapsed_s):>9}  {event.change:<7}  {event.text}")
 
-    replay(items, rig, replayed, said)
+    replay(items, rig, replayed, said, baseline)
     review = review_replayed(replayed, rig, began_us)
     if as_json:
         click.echo(
@@ -65,12 +65,13 @@ def command(recording: str, rig_file: Path | None, data: Path | None, *, as_json
 
 def _source(
     recording: str, rig_file: Path | None, data: Path | None, replayed: Replayed
-) -> tuple[int, Rig, Iterator[StreamItem]]:
-    """Wall time of the beginning (0 if unknown), the rig, and the stream."""
+) -> tuple[int, Rig, HealthyBoom | None, Iterator[StreamItem]]:
+    """Wall time of the beginning (0 if unknown), the rig, its baseline, and the stream."""
     from datetime import UTC, datetime
 
+    from flowlog.calibrating.inuse import InUse
     from flowlog.review.find import NotFoundError, choose_folder, choose_route
-    from flowlog.review.load import rig_of
+    from flowlog.review.load import in_use_on
     from flowlog.review.replay import recorded_items
     from flowlog.rig.reader import read_rig
     from flowlog.store.archive import Archive
@@ -85,21 +86,21 @@ def _source(
             began_us = round(started.replace(tzinfo=started.tzinfo or UTC).timestamp() * 1e6)
         except (ValueError, OverflowError):
             began_us = 0
-        return began_us, read_rig(rig_file), items
+        return began_us, read_rig(rig_file), None, items
     wanted = recording
     if path.is_dir():
         data, wanted = path, "last"
     archive = Archive.open(choose_folder(None if data else rig_file, data))
     routes = archive.routes()
     route = routes[choose_route(routes, wanted)]
-    rig = read_rig(rig_file) if rig_file else rig_of(archive.rig_file(route.rig_sha256))
+    in_use = InUse(read_rig(rig_file)) if rig_file else in_use_on(archive, route)
 
     def stream() -> Iterator[StreamItem]:
         with archive:
             for _, item in archive.stream(route.id):
                 yield item
 
-    return route.began_wall_us, rig, stream()
+    return route.began_wall_us, in_use.rig, in_use.baseline, stream()
 
 
 def _speed(replayed: Replayed) -> str:

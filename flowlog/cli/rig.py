@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from flowlog.calibrating.inuse import InUse
     from flowlog.planning.expectation import Expectation
     from flowlog.rig.model import Rig
 
@@ -45,16 +46,22 @@ def command(ctx: click.Context, file: Path, *, new: bool) -> None:
 
 
 def _show(file: Path) -> None:
+    from flowlog.calibrating.inuse import load
     from flowlog.planning.expectation import expect
     from flowlog.planning.warnings import warnings_for
     from flowlog.rig.folders import resolve_data_folder
     from flowlog.rig.reader import read_rig
 
-    rig = read_rig(file)
+    as_filed = read_rig(file)
+    in_use = load(resolve_data_folder(as_filed), as_filed)
+    rig = in_use.rig
     expected = expect(rig)
     warnings = [*warnings_for(rig, expected), *_open_to_others(file, rig)]
+    warnings += [f"{reason}." for reason in in_use.passed_over]
     click.echo(f"{rig.name}: the rig file is in order.")
     sections = _sections(rig, expected, str(resolve_data_folder(rig)))
+    if in_use.used:
+        sections.append(("Calibrations in use", _calibration_rows(in_use)))
     indent = max(len(name) for _, rows in sections for name, _ in rows) + 2
     for title, rows in sections:
         click.echo(f"\n{title}")
@@ -85,6 +92,20 @@ def _open_to_others(file: Path, rig: Rig) -> list[str]:
 
 
 _Rows = list[tuple[str, str]]
+
+
+def _calibration_rows(in_use: InUse) -> _Rows:
+    from flowlog.calibrating.inuse import result_of
+    from flowlog.calibrating.words import day, gist
+
+    units = in_use.rig.units
+    return [
+        (
+            one.row.kind.capitalize(),
+            f"{gist(result_of(one.row), units)}; number {one.id}, {day(one.row.made_wall_us)}",
+        )
+        for one in in_use.used
+    ]
 
 
 def _sections(rig: Rig, expected: Expectation, folder: str) -> list[tuple[str, _Rows]]:

@@ -24,12 +24,12 @@ from flowlog.review.live_state import (
     open_alerts,
     totals_of,
 )
-from flowlog.review.load import rig_of
+from flowlog.review.load import in_use_on, rig_of
 from flowlog.rig.model import Rig
 from flowlog.store.archive import Archive
 from flowlog.store.errors import StoreError
 from flowlog.store.lock import is_locked
-from flowlog.store.rows import EventRow, LatestRow
+from flowlog.store.rows import EventRow, LatestRow, RouteRow
 
 _NOTED_FOR_S: Final = 600.0
 _SUM_EVERY_S: Final = 1.0
@@ -101,7 +101,7 @@ class LiveReader:
         if latest is None:
             rig = rig_of(archive.rig())
         else:
-            rig = self._rig_of(latest.route.rig_sha256)
+            rig = self._rig_of(latest.route)
             events = archive.events(latest.route.id)
             sets = sum(row.event.code == "clock_set" for row in events)
             self._sum(latest.route.id, rig, sets, monotonic_s)
@@ -138,9 +138,9 @@ class LiveReader:
             )
         return self._state
 
-    def _rig_of(self, sha256: str) -> Rig:
-        if self._rig is None or self._rig[0] != sha256:
-            self._rig = (sha256, rig_of(self._archive.rig_file(sha256)))
+    def _rig_of(self, route: RouteRow) -> Rig:
+        if self._rig is None or self._rig[0] != route.uid:
+            self._rig = (route.uid, in_use_on(self._archive, route).rig)
         return self._rig[1]
 
     def _sum(self, route_id: int, rig: Rig, clock_sets: int, now_s: float) -> None:

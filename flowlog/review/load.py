@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from flowlog.calibrating.inuse import InUse, choose
+from flowlog.calibrating.words import line_of
 from flowlog.review.find import choose_route
 from flowlog.review.route import RouteReview, review_route
 from flowlog.rig.model import Rig
@@ -26,11 +28,19 @@ def load_route(archive: Archive, wanted: str) -> RouteReview:
 
 def load_numbered(archive: Archive, number: int, route: RouteRow) -> RouteReview:
     """The review of a route whose number is known."""
+    in_use = in_use_on(archive, route)
     return review_route(
         number,
         route,
-        rig_of(archive.rig_file(route.rig_sha256)),
+        in_use.rig,
         archive.readings(route.id),
         archive.events(route.id),
         archive.stops(route.id),
+        tuple(line_of(one, in_use.rig.units) for one in in_use.used),
     )
+
+
+def in_use_on(archive: Archive, route: RouteRow) -> InUse:
+    """The rig of a route, with the calibrations that it began with."""
+    rig = rig_of(archive.rig_file(route.rig_sha256))
+    return choose(rig, archive.route_calibrations(route.id))

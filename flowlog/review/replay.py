@@ -16,7 +16,7 @@ from flowlog.monitor.stops import timeline
 from flowlog.monitor.stream import StreamItem
 from flowlog.monitor.summary import columns_of
 from flowlog.review.route import RouteReview, review_route
-from flowlog.rig.model import Rig
+from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.store.rows import EventRow, RouteRow
 from flowlog.wire.decode import Decoder
 from flowlog.wire.samples import Samples
@@ -91,6 +91,7 @@ def replay(
     rig: Rig,
     replayed: Replayed,
     said: Callable[[Event, float], None] | None = None,
+    baseline: HealthyBoom | None = None,
 ) -> Replayed:
     """Run a stream through a new monitor.
 
@@ -99,8 +100,9 @@ def replay(
         rig: the rig to judge it by.
         replayed: is filled and returned.
         said: called with each event and its seconds since the beginning.
+        baseline: what the rig's boom passes when healthy, if that was calibrated.
     """
-    monitor, elapsed = Monitor(rig), Elapsed()
+    monitor, elapsed = Monitor(rig, baseline), Elapsed()
     stream = iter(items)
     ended = False
     while not ended:

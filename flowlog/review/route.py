@@ -32,6 +32,8 @@ class RouteReview:
     events: tuple[EventRow, ...]
     summary: Summary
     clock: ClockWord
+    calibrations: tuple[str, ...] = ()
+    """Those that it was watched with, a line each; what is not among them is the rig file's."""
 
     @property
     def ended(self) -> bool:
@@ -45,12 +47,20 @@ def review_route(
     columns: Columns,
     events: Sequence[EventRow],
     marks: Sequence[StopMark],
+    calibrations: tuple[str, ...] = (),
 ) -> RouteReview:
     """Sum up a route from the rows that the store holds of it."""
     said = [Mark(mark.kind, mark.segment, mark.t_us, mark.name) for mark in marks]
     summary = summarise(columns, [row.event for row in events], said, rig)
     return RouteReview(
-        number, route, rig, columns, tuple(events), summary, clock_word(columns, events)
+        number,
+        route,
+        rig,
+        columns,
+        tuple(events),
+        summary,
+        clock_word(columns, events),
+        calibrations,
     )
 
 

@@ -253,6 +253,9 @@ def _sure(review: RouteReview) -> list[str]:
     if _real(review.summary.alerts):
         lines.append("A size's range in brackets holds it with a probability of 95 %.")
     lines.append(CLOCK_SENTENCES[review.clock])
+    if review.calibrations:
+        lines.append("Watched with these calibrations:")
+        lines += [f"- {words.clean(line)}" for line in review.calibrations]
     return lines
 
 
