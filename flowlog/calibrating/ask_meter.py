@@ -115,5 +115,5 @@ def _pulses(work: Work, feed: Feed | None, key: str, place: str) -> dict[str, An
     def tell(found: dict[str, Any]) -> str:
         return f"{found['pulses']:.0f} pulses in {found['seconds']:.1f} s"
 
-    return ask.measure(f"count {key}", f"{place}: drum empty, boom shut? Enter, then open.",
+    return ask.measure(f"count {key}", f"{place}: drum empty, boom shut? Enter; open when told.",
                        count, tell)  # fmt: skip

@@ -138,7 +138,7 @@ def count_run(
             raise MeasureError("the board restarted during the run (do the run again)")
         flowing = look.new >= _RUNNING
         if first is None:
-            was_still = was_still or (not flowing and before is not None)
+            was_still = was_still or not flowing
             if (flowing and was_still and before is not None) or (enter and flowing):
                 first = before or look
             elif flowing:

@@ -22,7 +22,28 @@ class _Group(click.Group):
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         if args and args[0] in _OF_ALL and not Path(args[0]).exists():
             args = ["-", *args]
-        return super().parse_args(ctx, args)
+        return super().parse_args(ctx, self._options_first(ctx, args))
+
+    def _options_first(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """The group's options may stand behind RIGFILE too, which click allows no group."""
+        takes_value = {
+            name
+            for option in self.get_params(ctx)
+            if isinstance(option, click.Option) and not option.is_flag
+            for name in option.opts
+        }
+        options: list[str] = []
+        names: list[str] = []
+        rest = list(args)
+        while rest and len(names) < 2:
+            one = rest.pop(0)
+            if one == "-" or not one.startswith("-"):
+                names.append(one)
+                continue
+            options.append(one)
+            if one in takes_value and rest:
+                options.append(rest.pop(0))
+        return [*options, *names, *rest]
 
 
 @click.group(name="calibrate", cls=_Group, invoke_without_command=True)

@@ -23,6 +23,7 @@ class Terminal:
     def __init__(self) -> None:
         self._console = Console(highlight=False)
         self._progress = 0
+        self._shown = ""
 
     @property
     def _width(self) -> int:
@@ -49,8 +50,9 @@ class Terminal:
             raise Left from None
 
     def progress(self, text: str) -> None:
-        if not sys.stdout.isatty():
+        if not sys.stdout.isatty() or (text and text == self._shown):
             return
+        self._shown = text
         if text:
             shown = text[: self._width]
             sys.stdout.write("\r" + shown.ljust(self._progress))
