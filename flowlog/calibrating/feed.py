@@ -22,6 +22,7 @@ _POLL_S: Final = 0.3
 _DRAIN_S: Final = 0.3
 """What has gathered is there at once; what comes after that is fresh."""
 _SILENT_S: Final = 5.0
+_HELLO_SAMPLES: Final = 1200
 _AWAY_S: Final = 12.0
 """The daemon may be told to write seldom."""
 
@@ -85,6 +86,8 @@ class SourceFeed:
         return items
 
     def fresh(self) -> None:
+        if isinstance(self._source, Recording):
+            return  # nothing gathers in a file while nobody reads
         end = self._clock() + _DRAIN_S
         while self._source.read(0.0) and self._clock() < end:
             pass
@@ -110,6 +113,7 @@ class StoreFeed:
         self._heard = clock()
         self._route = 0
         self._next = 0
+        self._hello: Hello | None = None
         self.fresh()
 
     @property
@@ -124,7 +128,8 @@ class StoreFeed:
         newest = self._newest_route()
         if newest != self._route:
             self._route, self._next = newest, 0
-        items: Items = []
+        items: Items = [self._hello] if self._hello is not None else []
+        self._hello = None
         for ordinal, item in self._archive.stream(self._route, self._next):
             if isinstance(item, Samples):
                 items.append(item)
@@ -143,6 +148,10 @@ class StoreFeed:
     def fresh(self) -> None:
         self._route = self._newest_route()
         self._next = self._archive.next_ordinal(self._route)
+        # A board says hello once a minute at least: what its codes mean is in the last one.
+        for _, item in self._archive.stream(self._route, max(self._next - _HELLO_SAMPLES, 0)):
+            if isinstance(item, Hello):
+                self._hello = item
         self._heard = self._clock()
 
     def close(self) -> None:

@@ -30,7 +30,7 @@ from typing import Any, Final
 from flowlog.calibrating.answers import Quantity, read_temperature
 from flowlog.calibrating.ask_baseline import baseline_of, run_of_recording
 from flowlog.calibrating.feed import recording_feed
-from flowlog.calibrating.measure import TICK_S, WaterRun, count_run
+from flowlog.calibrating.measure import TICK_S, WaterRun, count_run, steady_code
 from flowlog.calibrating.work import Work
 from flowlog.calibration.apply import Result
 from flowlog.calibration.baseline import BaselineResult
@@ -224,6 +224,16 @@ def _counted(work: Work, path: Path) -> tuple[float, float]:
     return float(found["pulses"]), float(found["seconds"])
 
 
+def _recorded_share(work: Work, path: Path) -> float:
+    feed = recording_feed(path)
+    try:
+        found = steady_code(feed, work.rig, lambda _: None, lambda: False)
+    finally:
+        feed.close()
+    work.sources["gauge"] = str(path)
+    return float(found["share"])
+
+
 def _gauge(work: Work, table: _Table) -> GaugeResult:
     table.known("points", "reading", "reference")
     codes = 1 << work.rig.gauge.adc_bits
@@ -232,8 +242,11 @@ def _gauge(work: Work, table: _Table) -> GaugeResult:
     for row in table.rows("points"):
         row.known("reference", "code")
         reference = row.quantity("reference", "pressure", zero=True)
-        code = row.number("code")
-        points.append(GaugePoint(reference, code / codes, "up" if reference >= before else "down"))
+        if row.text("code").endswith(".flog"):
+            share = _recorded_share(work, Path(row.text("code")).expanduser())
+        else:
+            share = row.number("code") / codes
+        points.append(GaugePoint(reference, share, "up" if reference >= before else "down"))
         before = reference
     usual = GaugeErrors()
     reading = table.maybe("reading", "pressure")

@@ -174,7 +174,7 @@ def meter(
 
 @command.command()
 @click.option("--point", "points", multiple=True, metavar="P,CODE",
-              help='Reference and ADC code: "0 psi,115.1"; vented first; repeat.')  # fmt: skip
+              help='Reference and ADC code: "0 psi,115.1", or a recording; repeat.')  # fmt: skip
 @click.option("--reading", metavar="P", help='How finely the reference is read, "0.5 psi".')
 @click.option("--reference", metavar="SHARE", help='How true the reference is, "1 %".')
 @_noted

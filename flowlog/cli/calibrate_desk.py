@@ -89,6 +89,7 @@ class Desk:
 
     def guided(self, step: str | None) -> None:
         """Ask at the terminal: one step, or all."""
+        self._need_rig_file()
         if not sys.stdin.isatty():
             raise NoTerminalError(
                 "questions need a terminal to answer on (or give the step's options; "
@@ -129,6 +130,8 @@ class Desk:
         """Steps from texts; shown, then stored with --yes or after a yes."""
         from flowlog.calibrating.inputs import build
 
+        self._need_rig_file()
+
         work = self._work(None)
         for step in (one for one in STEPS if one in tables):
             result = build(work, step, tables[step], place)
@@ -139,6 +142,10 @@ class Desk:
         if self._confirmed():
             self._store(rows_of(work, noted))
         return work.results
+
+    def _need_rig_file(self) -> None:
+        if str(self._rig_file) == "-":
+            raise NotFoundError("which rig is to be calibrated? (give its rig file)")
 
     def _confirmed(self) -> bool:
         if self._yes:

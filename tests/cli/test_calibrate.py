@@ -230,6 +230,19 @@ def test_a_run_is_counted_from_a_recording(run, rig_file, tmp_path) -> None:
     code, text = run(str(rig_file), "meter", "--recording", f"4.0 L,{path}", "--yes")
     assert code == 0, text
     assert "468 pulse/L" in text
+    code, text = run(str(rig_file), "gauge", "--point", "0 bar,109", "--point", f"2.4 bar,{path}")
+    assert code == 0, text
+    assert "the span by" in text
+
+
+def test_a_rig_without_its_file_is_looked_at_and_not_calibrated(run, rig_file) -> None:
+    run(str(rig_file), *COURSE, "--yes")
+    code, text = run("-", *COURSE, "--yes")
+    assert code == 2
+    assert "which rig" in text
+    code, text = run("history")
+    assert code == 0
+    assert "1 calibration" in text
 
 
 def test_without_a_terminal_there_are_no_questions(run, rig_file) -> None:

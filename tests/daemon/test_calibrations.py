@@ -5,6 +5,8 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import sqlite3
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -21,6 +23,10 @@ from flowlog.daemon.left_calibrations import (
     understand_calibration,
     waiting_calibrations,
 )
+from flowlog.daemon.service import Service
+from flowlog.simulator.live import lines
+from flowlog.simulator.run import simulate
+from flowlog.store.archive import Archive
 from flowlog.store.recorder import Recorder
 
 NOTED = Noted("Ann")
@@ -86,6 +92,55 @@ def test_newer_ones_are_due_half_a_minute_later_and_only_with_the_boom_shut(
     keep(tmp_path, rig, rig_file, meter_of(rig, 470.0))
     assert calibrations.newest().rig.meter.pulses_per_m3 == pytest.approx(470e3)
     assert not calibrations.due(100 * TAKE_UP_US, "off")
+
+
+class Lines:
+    """A port that gives one line a read, and then nothing more."""
+
+    name = "/dev/fake"
+    ended = False
+
+    def __init__(self, lines: list[bytes]) -> None:
+        self._lines = iter(lines)
+
+    def open(self) -> None: ...
+
+    def read(self, timeout_s: float = 0.25) -> bytes:
+        time.sleep(0.001)
+        return next(self._lines, b"")
+
+    def write(self, data: bytes) -> bool:
+        return True
+
+    def take_events(self) -> list:
+        return []
+
+    def close(self) -> None: ...
+
+
+@pytest.mark.slow
+def test_a_running_daemon_begins_a_route_with_what_was_left_for_it_once_the_boom_is_shut(
+    make_scenario, wait_for, rig, rig_file, tmp_path, monkeypatch
+) -> None:
+    monkeypatch.setattr("flowlog.daemon.calibrated.TAKE_UP_US", 1_000_000)
+    sent = [line for _, line in lines(simulate(make_scenario(1, 120.0, 40.0)))]
+    service = Service(rig, rig_file.read_text(), tmp_path, Lines(sent))
+    leave_calibration(tmp_path, row_of(meter_of(rig, 468.0), rig, NOTED))
+    thread = threading.Thread(target=service.run)
+    thread.start()
+    try:
+        wait_for(lambda: waiting_calibrations(tmp_path) == [], 15)
+        wait_for(lambda: len(ids_by_route(tmp_path)) == 2, 15)
+    finally:
+        service.stop()
+        thread.join(15)
+    assert ids_by_route(tmp_path) == {1: [], 2: [1]}
+    with Archive.open(tmp_path) as archive:
+        # The whole pass is in the first route: nothing changed while the boom was open.
+        phases = archive.readings(1)["phase"]
+        assert "spraying" in phases
+        assert phases[-1] in ("off", "draining")
+        assert "spraying" not in archive.readings(2)["phase"]
 
 
 def test_after_a_restart_newer_ones_wait_for_the_next_route(rig, rig_file, tmp_path) -> None:
