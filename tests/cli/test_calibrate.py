@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pty
 import re
@@ -360,7 +361,7 @@ def test_a_newcomer_calibrates_in_metric_leaves_half_way_and_goes_on(
         bench.set(0.0, 0.0)
         person.see("weight or volume caught")
         person.write(f"{1000 * (bench.volume_m3 - before):.3f} L")
-    person.see("468")
+    person.see("pulse/L")
     person.answer("Keep this?", "")
     person.answer("Do this step?", "")
     person.answer("Read the board live", "")
@@ -397,7 +398,14 @@ def test_a_newcomer_calibrates_in_metric_leaves_half_way_and_goes_on(
         env={**os.environ, "FLOWLOG_DATA": str(data)}, capture_output=True, text=True, check=True,
     ).stdout  # fmt: skip
     assert "Calibrations in use" in told
-    assert "468" in told
+    with sqlite3.connect(data / "meadow-cart" / "flowlog.db") as db:
+        query = 'SELECT "values" FROM calibrations WHERE kind = ?'
+        meter, gauge = (
+            json.loads(db.execute(query, (kind,)).fetchone()[0]) for kind in ("meter", "gauge")
+        )
+    db.close()
+    assert meter["pulses_per_m3"] == pytest.approx(468e3, rel=0.005)
+    assert gauge["zero_share"] == pytest.approx(0.1066, abs=0.0005)
 
 
 @pytest.mark.slow
