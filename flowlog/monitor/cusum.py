@@ -99,7 +99,9 @@ class ShiftTest:
             if news <= 0.5 * lasting:
                 # A shift that came at once would have to bring more news than a lasting one.
                 return
-            nats = max(nats, self._size * (news - self._half) / tick.variance)
+            if tick.residual * self._sign > self._half:
+                # The end of a burst to the other side brings as much news, but ends at zero.
+                nats = max(nats, self._size * (news - self._half) / tick.variance)
         total = self.sum + min(nats, _CAP_NATS)
         if total > 0.0:
             self.sum = total
