@@ -1,6 +1,7 @@
 """The bench itself: its bounds against the study of the signal, its harness on a small effort.
 
 Not collected with the tests, since it needs the `bench` extra: run `pytest` on this file by name.
+"""
 
 from __future__ import annotations
 
