@@ -5,10 +5,17 @@ from __future__ import annotations
 import importlib.util
 import os
 import shutil
+import signal
 import sys
+import threading
 from pathlib import Path
 
 import pytest
+
+# A shell without job control starts what it puts into the background with SIGINT ignored, and
+# every child inherits that: then no test of Ctrl-C could pass. A handler here undoes it.
+if threading.current_thread() is threading.main_thread():
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def need(tool: str) -> str:
