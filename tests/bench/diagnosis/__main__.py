@@ -101,6 +101,7 @@ class Course:
 
     def sections(self) -> Iterator[str]:
         yield self._delays()
+        yield self._others()
         yield self._false_alarms()
         yield self._harmless()
         yield self._classes()
@@ -133,6 +134,19 @@ class Course:
                 report.table(head, self._tuned),
                 "Noise of the residual at 10 Hz: S(0) in 1e-4 s, and innovation of AR(40):",
                 report.table(("N", "S(0)", "innovation"), noise),
+            ]
+        )
+
+    def _others(self) -> str:
+        rows = [
+            row for tips in TIPS for row in report.other_rows(tips, self._trials[tips, "settled"])
+        ]
+        return "\n\n".join(
+            [
+                "## Other faults, boom-on seconds from onset to alert: median/90th percentile",
+                "An alert is followed for 40 s; a name that comes later counts as never. The "
+                "strainer clogs over a minute.",
+                report.table(report.OTHER_HEAD, rows),
             ]
         )
 

@@ -131,6 +131,32 @@ def delay_rows(
     return rows
 
 
+OTHER_HEAD = ("N", "fault", "first alert of any kind", "first of the right name", "latest", "never")
+
+
+def other_rows(tips: int, trials: Sequence[Result]) -> list[list[object]]:
+    """Delays (s) of what is not in the table of delays; silence is right for the regulator."""
+    rows: list[list[object]] = []
+    for case in CASES.values():
+        if case.delays or "nothing" in RIGHT[case.name]:
+            continue
+        told = [trial["said"][case.name] for trial in usable(trials)]
+        opened = [[row for row in rows if row[1] == "opened" and row[2] >= 0.0] for rows in told]
+        named = [onset_of(rows, code_wanted(case.name)) for rows in told]
+        found = [row[2] for row in named if row]
+        rows.append(
+            [
+                tips,
+                case.name,
+                _pair([rows[0][2] if rows else None for rows in opened]),
+                _pair([row[2] if row else None for row in named]),
+                f"{max(found):.1f}" if found else "–",
+                f"{100.0 * (1.0 - len(found) / len(named)):.1f} %",
+            ]
+        )
+    return rows
+
+
 ONSET_HEAD = ("N", "fault", "monitor at its alarm", "ruptures, offline")
 
 

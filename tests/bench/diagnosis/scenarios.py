@@ -52,6 +52,7 @@ SURROUNDINGS: Final = {
         # Six in an hour of spraying: one that meets a closed boom does nothing.
         Surroundings("bubbles", replace(FIELD, bubbles_per_h=6.0 / ON_SHARE)),
         Surroundings("doubled", FIELD, roughens=True),
+        Surroundings("rough", replace(FIELD, swirl_share=0.03)),
         Surroundings("rough passes", replace(FIELD, rough_pass_share=0.2)),
     )
 }
