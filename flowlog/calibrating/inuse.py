@@ -6,7 +6,6 @@ the rig file describes now is passed over, with the reason, and the one before i
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -42,10 +41,6 @@ class InUse:
     @property
     def ids(self) -> tuple[int, ...]:
         return tuple(one.id for one in self.used)
-
-    @property
-    def uids(self) -> tuple[str, ...]:
-        return tuple(one.row.uid for one in self.used)
 
 
 def result_of(row: CalibrationRow) -> Result:
@@ -144,8 +139,3 @@ def _check(
             raise CalibrationError(
                 "meter or gauge were calibrated again after it (take a new baseline)"
             )
-
-
-def with_results(rig: Rig, in_use: InUse, results: Iterable[Result]) -> Rig:
-    """The rig as it is in use, with results on top that are not stored yet."""
-    return dataclasses.replace(apply(in_use.rig, results), data_folder=rig.data_folder)

@@ -1,33 +1,20 @@
-"""Marks that other commands leave for the daemon: one small JSON file each.
-
-A mark is written beside its final name, synced and renamed, so the daemon never sees half of
-one. It is deleted only after the store has it: a power cut between the two brings it a second
-time under the same uid, which the store takes once. Nobody needs to run when a mark is left.
-"""
+"""Marks that other commands leave for the daemon: a stop begins or ends, the tank is filled."""
 
 from __future__ import annotations
 
-import contextlib
-import json
 import math
-import os
 import uuid
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from flowlog.errors import FlowlogError
+from flowlog.daemon.letterbox import MarkError, leave_file, read_file, waiting_files
 from flowlog.store.rows import StopKind
 
-FOLDER: Final = "inbox"
-REFUSED_FOLDER: Final = "refused"
 LONGEST_NAME: Final = 120
+_SUFFIX: Final = ".json"
 _LARGEST: Final = 4096
 _MOST_AT_ONCE: Final = 100
-
-
-class MarkError(FlowlogError):
-    """A mark that cannot be left or understood."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,25 +36,12 @@ def leave(folder: Path, mark: Mark) -> Path:
     Raises:
         MarkError: the folder cannot be written.
     """
-    inbox = folder / FOLDER
     body: dict[str, Any] = {"what": mark.what, "wall_us": mark.wall_us, "uid": mark.uid}
     if mark.what == "stop":
         body |= {"kind": mark.kind, "name": mark.name}
     else:
         body |= {"volume_m3": mark.volume_m3}
-    final = inbox / f"{mark.wall_us:017d}-{mark.uid}.json"
-    begun = final.with_suffix(".part")
-    try:
-        inbox.mkdir(parents=True, exist_ok=True)
-        with begun.open("w", encoding="utf-8") as out:
-            json.dump(body, out, ensure_ascii=False)
-            out.flush()
-            os.fsync(out.fileno())
-        begun.replace(final)
-        _sync_folder(inbox)
-    except OSError as error:
-        raise MarkError(f"{inbox}: cannot leave a mark there: {error.strerror}") from error
-    return final
+    return leave_file(folder, f"{mark.wall_us:017d}-{mark.uid}{_SUFFIX}", body, "a mark")
 
 
 def new_uid() -> str:
@@ -76,11 +50,7 @@ def new_uid() -> str:
 
 def waiting(folder: Path) -> list[Path]:
     """Marks that wait in a rig's data folder, oldest first."""
-    try:
-        found = sorted(path for path in (folder / FOLDER).iterdir() if path.suffix == ".json")
-    except OSError:
-        return []
-    return found[:_MOST_AT_ONCE]
+    return waiting_files(folder, _SUFFIX, _MOST_AT_ONCE)
 
 
 def understand(path: Path) -> Mark:
@@ -89,17 +59,7 @@ def understand(path: Path) -> Mark:
     Raises:
         MarkError: it is not one.
     """
-    try:
-        with path.open("rb") as source:
-            text = source.read(_LARGEST + 1)
-    except OSError as error:
-        raise MarkError(f"{path.name}: cannot be read: {error.strerror}") from error
-    if len(text) > _LARGEST:
-        raise MarkError(f"{path.name}: larger than {_LARGEST} bytes, not a mark")
-    try:
-        body = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise MarkError(f"{path.name}: not JSON") from error
+    body = read_file(path, _LARGEST, "a mark")
     if not isinstance(body, dict):
         raise MarkError(f"{path.name}: not a JSON object")
     return _mark(path.name, body)
@@ -135,28 +95,3 @@ def _name(place: str, name: object, kind: str) -> str | None:
     if not isinstance(name, str) or not name.strip() or len(name) > LONGEST_NAME:
         raise MarkError(f"{place}: a name is text of 1 to {LONGEST_NAME} characters")
     return name.strip()
-
-
-def set_aside(path: Path) -> None:
-    """Move what is no mark out of the way, so that it is looked at once and can be read later."""
-    refused = path.parent / REFUSED_FOLDER
-    try:
-        refused.mkdir(exist_ok=True)
-        path.replace(refused / path.name)
-    except OSError:
-        # A read-only inbox; the caller remembers the name and does not look at it again.
-        return
-
-
-def remove(path: Path) -> None:
-    """Delete a mark that the store has taken. What can't be deleted is taken no second time."""
-    with contextlib.suppress(OSError):
-        path.unlink(missing_ok=True)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -5,15 +5,14 @@ Beside the marks in the inbox, in the same way, under a suffix of their own.
 
 from __future__ import annotations
 
-import json
-import os
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Final
 
 from flowlog.calibrating.inuse import result_of
 from flowlog.calibration.faults import CalibrationError
-from flowlog.daemon.inbox import FOLDER, LONGEST_NAME, MarkError
+from flowlog.daemon.inbox import LONGEST_NAME
+from flowlog.daemon.letterbox import MarkError, leave_file, read_file, waiting_files
 from flowlog.store.rows import CalibrationRow
 
 SUFFIX: Final = ".calibration"
@@ -27,33 +26,13 @@ def leave_calibration(folder: Path, row: CalibrationRow) -> Path:
     Raises:
         MarkError: the folder cannot be written.
     """
-    inbox = folder / FOLDER
-    final = inbox / f"{row.made_wall_us:017d}-{row.uid}{SUFFIX}"
-    begun = final.with_suffix(".part")
-    try:
-        inbox.mkdir(parents=True, exist_ok=True)
-        with begun.open("w", encoding="utf-8") as out:
-            json.dump(asdict(row), out, ensure_ascii=False, allow_nan=False)
-            out.flush()
-            os.fsync(out.fileno())
-        begun.replace(final)
-        handle = os.open(inbox, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError as error:
-        raise MarkError(f"{inbox}: cannot leave a calibration there: {error.strerror}") from error
-    return final
+    name = f"{row.made_wall_us:017d}-{row.uid}{SUFFIX}"
+    return leave_file(folder, name, asdict(row), "a calibration")
 
 
 def waiting_calibrations(folder: Path) -> list[Path]:
     """Calibrations that wait in a rig's data folder, oldest first."""
-    try:
-        found = sorted(path for path in (folder / FOLDER).iterdir() if path.suffix == SUFFIX)
-    except OSError:
-        return []
-    return found[:_MOST_AT_ONCE]
+    return waiting_files(folder, SUFFIX, _MOST_AT_ONCE)
 
 
 def understand_calibration(path: Path) -> CalibrationRow:
@@ -62,17 +41,7 @@ def understand_calibration(path: Path) -> CalibrationRow:
     Raises:
         MarkError: it is none.
     """
-    try:
-        with path.open("rb") as source:
-            text = source.read(_LARGEST + 1)
-    except OSError as error:
-        raise MarkError(f"{path.name}: cannot be read: {error.strerror}") from error
-    if len(text) > _LARGEST:
-        raise MarkError(f"{path.name}: larger than {_LARGEST} bytes, not a calibration")
-    try:
-        body = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise MarkError(f"{path.name}: not JSON") from error
+    body = read_file(path, _LARGEST, "a calibration")
     names = {field.name for field in fields(CalibrationRow)}
     if not isinstance(body, dict) or set(body) != names:
         raise MarkError(f"{path.name}: not a calibration")

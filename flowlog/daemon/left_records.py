@@ -6,13 +6,11 @@ does not know of records lets them lie instead of setting them aside as marks it
 
 from __future__ import annotations
 
-import json
-import os
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any, Final
 
-from flowlog.daemon.inbox import FOLDER, MarkError
+from flowlog.daemon.letterbox import MarkError, leave_file, read_file, waiting_files
 from flowlog.store.rows import RecordRow
 
 SUFFIX: Final = ".record"
@@ -27,33 +25,13 @@ def leave_record(folder: Path, row: RecordRow) -> Path:
     Raises:
         MarkError: the folder cannot be written.
     """
-    inbox = folder / FOLDER
-    final = inbox / f"{row.made_wall_us:017d}-{row.uid}{SUFFIX}"
-    begun = final.with_suffix(".part")
-    try:
-        inbox.mkdir(parents=True, exist_ok=True)
-        with begun.open("w", encoding="utf-8") as out:
-            json.dump(asdict(row), out, ensure_ascii=False, allow_nan=False)
-            out.flush()
-            os.fsync(out.fileno())
-        begun.replace(final)
-        handle = os.open(inbox, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError as error:
-        raise MarkError(f"{inbox}: cannot leave a record there: {error.strerror}") from error
-    return final
+    name = f"{row.made_wall_us:017d}-{row.uid}{SUFFIX}"
+    return leave_file(folder, name, asdict(row), "a record")
 
 
 def waiting_records(folder: Path) -> list[Path]:
     """Records that wait in a rig's data folder, oldest first."""
-    try:
-        found = sorted(path for path in (folder / FOLDER).iterdir() if path.suffix == SUFFIX)
-    except OSError:
-        return []
-    return found[:_MOST_AT_ONCE]
+    return waiting_files(folder, SUFFIX, _MOST_AT_ONCE)
 
 
 def understand_record(path: Path) -> RecordRow:
@@ -62,17 +40,7 @@ def understand_record(path: Path) -> RecordRow:
     Raises:
         MarkError: it is none.
     """
-    try:
-        with path.open("rb") as source:
-            text = source.read(_LARGEST + 1)
-    except OSError as error:
-        raise MarkError(f"{path.name}: cannot be read: {error.strerror}") from error
-    if len(text) > _LARGEST:
-        raise MarkError(f"{path.name}: larger than {_LARGEST} bytes, not a record")
-    try:
-        body = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise MarkError(f"{path.name}: not JSON") from error
+    body = read_file(path, _LARGEST, "a record")
     names = {field.name for field in fields(RecordRow)}
     if not isinstance(body, dict) or set(body) != names:
         raise MarkError(f"{path.name}: not an application record")

@@ -90,7 +90,3 @@ class OwnAlerts:
     def _name(self, code: str) -> str:
         self._number += 1
         return f"{code}.{self._number}"
-
-    def carry_over(self) -> OwnAlerts:
-        """For the next route: what holds is told there again."""
-        return OwnAlerts()

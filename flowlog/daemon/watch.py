@@ -24,6 +24,7 @@ from flowlog.daemon.clock import Clock, Quality, Stamp, quality
 from flowlog.daemon.health import Facts, Health, assess
 from flowlog.daemon.left_calibrations import understand_calibration, waiting_calibrations
 from flowlog.daemon.left_records import understand_record, waiting_records
+from flowlog.daemon.letterbox import MarkError, set_aside
 from flowlog.daemon.ownalerts import OwnAlerts
 from flowlog.daemon.pending import EndRoute, Piece, Route, ShiftWall, Work
 from flowlog.daemon.session import Session
@@ -303,9 +304,9 @@ class Watch:
             return
         try:
             take(path)
-        except inbox.MarkError as error:
+        except MarkError as error:
             self._refused.add(path.name)
-            inbox.set_aside(path)
+            set_aside(path)
             text = sentence(f"a mark was not understood and set aside: {error}")
             note = self._own.note("mark_refused", text, self._session.last)
             self._say(note, "daemon", piece, stamp.wall_us)
@@ -334,7 +335,7 @@ class Watch:
         volume_m3 = mark.volume_m3
         if volume_m3 is None:
             if self._rig.tank is None:
-                raise inbox.MarkError("a fill without a volume, and the rig file has no [tank]")
+                raise MarkError("a fill without a volume, and the rig file has no [tank]")
             volume_m3 = self._rig.tank.volume_m3
         fill = TankFill(volume_m3)
         piece.stream.append(fill)

@@ -18,7 +18,7 @@ from typing import Final, Protocol
 from flowlog.daemon.clock import Clock
 from flowlog.daemon.courier import Courier, OutboxStore, Outlet
 from flowlog.daemon.health import Facts
-from flowlog.daemon.inbox import remove
+from flowlog.daemon.letterbox import remove
 from flowlog.daemon.logs import REPEATS
 from flowlog.daemon.pending import EndRoute, Pending, Piece, Route, ShiftWall, Work
 from flowlog.errors import FlowlogError

@@ -36,10 +36,6 @@ class AlertBook:
     def is_open(self, code: str) -> bool:
         return code in self._open
 
-    def since(self, code: str) -> Position | None:
-        held = self._open.get(code)
-        return held.since if held else None
-
     def open(
         self,
         code: str,

@@ -66,10 +66,6 @@ class TickGatherer:
         """Set the time between samples. The unfinished tick must have been taken first."""
         self._per_tick = max(1, round(TICK_MS * 1000 / period_us))
 
-    @property
-    def samples_per_tick(self) -> int:
-        return self._per_tick
-
     def feed(self, table: NDArray[np.int64]) -> list[Tick]:
         """Add unwrapped samples, shape (n, len(COLUMNS)); return the ticks that are complete.
 

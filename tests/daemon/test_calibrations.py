@@ -17,12 +17,12 @@ from flowlog.calibration.course import course
 from flowlog.calibration.meter import meter
 from flowlog.calibration.meter_runs import MeterRun
 from flowlog.daemon.calibrated import TAKE_UP_US, Calibrations
-from flowlog.daemon.inbox import FOLDER, REFUSED_FOLDER, MarkError
 from flowlog.daemon.left_calibrations import (
     leave_calibration,
     understand_calibration,
     waiting_calibrations,
 )
+from flowlog.daemon.letterbox import FOLDER, REFUSED_FOLDER, MarkError
 from flowlog.daemon.service import Service
 from flowlog.simulator.live import lines
 from flowlog.simulator.run import simulate

@@ -8,17 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowlog.daemon.inbox import (
-    LONGEST_NAME,
-    Mark,
-    MarkError,
-    leave,
-    new_uid,
-    remove,
-    set_aside,
-    understand,
-    waiting,
-)
+from flowlog.daemon.inbox import LONGEST_NAME, Mark, leave, new_uid, understand, waiting
+from flowlog.daemon.letterbox import MarkError, remove, set_aside
 
 WALL = 1_780_000_000_000_000
 

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowlog.daemon.inbox import FOLDER, MarkError, waiting
+from flowlog.daemon.inbox import waiting
 from flowlog.daemon.left_records import leave_record, understand_record, waiting_records
+from flowlog.daemon.letterbox import FOLDER, MarkError
 from flowlog.daemon.pending import Piece, Route
 from flowlog.store.rows import RecordRow
 
