@@ -15,6 +15,8 @@ from flowlog.monitor.conductance import Baseline, NoiseLevel, Residual
 from flowlog.monitor.cusum import Alarm, Bank, Innovation, ShiftTest
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.moment import Moment
+from flowlog.physics.carrier import carrier_log_shift
+from flowlog.physics.tips import blocked_tip_log_shift, blocked_tips
 from flowlog.rig.model import HealthyBoom, Rig
 
 _RECENT = 24
@@ -206,7 +208,7 @@ class BoomWatch:
         return abs(sum(after) / len(after) - sum(before) / len(before)) < 0.05
 
     def _in_tips(self, level: float) -> float:
-        return self._tips * (1.0 - exp(level))
+        return blocked_tips(self._tips, level)
 
     def _describe(self, code: str, level: float, seconds: float) -> tuple[Size, str]:
         """Size with its 95 % interval, and the sentence that says so."""
@@ -242,7 +244,7 @@ class BoomWatch:
     def _compare_with_calibration(self, healthy: HealthyBoom, at: Position) -> None:
         """Judge the route's beginning, which is about to be taken as healthy."""
         density = self._rig.work.carrier_relative_density
-        calibrated = healthy.log_conductance - 0.5 * log(density)
+        calibrated = healthy.log_conductance + carrier_log_shift(density)
         level = self._baseline.level - calibrated
         known = self._noise.density_s / self._baseline.seconds
         spread = sqrt(healthy.u**2 + _DAY_TO_DAY**2 + known)
@@ -271,12 +273,12 @@ class BoomWatch:
 
 def _one_tip(tips: int) -> float:
     """Size of the shift that one blocked tip makes in log conductance."""
-    return -log((tips - 1) / tips) if tips > 1 else 1.0
+    return -blocked_tip_log_shift(tips, 1.0) if tips > 1 else 1.0
 
 
 def _shifts(rig: Rig) -> list[float]:
     """The shifts that the bank looks for: blocked parts of tips, and a boom that leaks."""
     tips = rig.boom.tips
     sizes = sorted({rig.thresholds.tip_share, 1.0, 2.0})
-    blocked = [log(1.0 - size / tips) for size in sizes if size < tips - 0.5]
+    blocked = [blocked_tip_log_shift(tips, size) for size in sizes if size < tips - 0.5]
     return [*blocked, log(1.0 + max(0.08, 1.0 / tips)), log(1.5)]
