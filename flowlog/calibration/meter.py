@@ -25,7 +25,6 @@ from flowlog.calibration.meter_doubts import refuse_run, refuse_runs, remarks_on
 from flowlog.calibration.meter_fit import (
     Model,
     Point,
-    along,
     choose,
     line,
     points_of,
@@ -34,6 +33,7 @@ from flowlog.calibration.meter_fit import (
 from flowlog.calibration.meter_runs import MeterErrors, MeterRun, reading_share, run_volume_m3
 from flowlog.calibration.stored import Stored
 from flowlog.calibration.uncertainty import Budget, Prior, budget, counted, scatter_beyond
+from flowlog.physics.meter import pulses_per_m3_at_flow
 from flowlog.rig.model import Meter
 
 REPEAT_PRIOR: Final = Prior(0.005, 10.0)
@@ -92,7 +92,7 @@ class MeterResult(Stored):
     def pulses_per_m3_at(self, flow_m3_s: float) -> float:
         if not self.curve:
             return self.pulses_per_m3
-        return along(self.curve, flow_m3_s)
+        return pulses_per_m3_at_flow(self.curve, flow_m3_s)
 
 
 def meter(
@@ -148,7 +148,7 @@ def meter(
         beyond = scatter_beyond([factors], Prior(prior.s * mean, prior.dof), known)
     slope, offset, offset_u, curve = _describe(model, points, flows, factors, whole_s)
     spread = leverage(model, points, flows, working)
-    value = along(curve, working) if curve else mean
+    value = pulses_per_m3_at_flow(curve, working) if curve else mean
     parts = components(
         runs, volumes, points, value, working, model, spread, beyond, reading, counting, errors
     )
@@ -180,7 +180,7 @@ def meter(
 def _rig_factor(rig_meter: Meter, points: Sequence[Point]) -> float:
     if not rig_meter.curve:
         return rig_meter.pulses_per_m3
-    at = [along(rig_meter.curve, point.flow_m3_s) for point in points]
+    at = [pulses_per_m3_at_flow(rig_meter.curve, point.flow_m3_s) for point in points]
     return math.fsum(at) / len(at)
 
 

@@ -148,9 +148,3 @@ def slope_through_origin(flows: Sequence[float], factors: Sequence[float]) -> fl
     q = np.asarray(flows, dtype=np.float64)
     f = q * np.asarray(factors, dtype=np.float64)
     return float(np.sum(f * q) / np.sum(q * q))
-
-
-def along(curve: Sequence[tuple[float, float]], flow_m3_s: float) -> float:
-    """K along a curve of (flow, K), held at the ends."""
-    flows, factors = zip(*curve, strict=True)
-    return float(np.interp(flow_m3_s, np.asarray(flows), np.asarray(factors)))

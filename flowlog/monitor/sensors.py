@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass
 from typing import Literal
 
+from flowlog.physics.meter import FactorByFrequency
 from flowlog.rig.model import Gauge, Meter
 
 GaugeState = Literal["ok", "open", "short"]
@@ -17,29 +17,15 @@ of transducer; common practice, no source)."""
 
 
 class FlowMeter:
-    """Pulses to volume, constant or along the calibration curve.
-
-    The curve is given over flow; what is measured is a frequency, so it is turned into pulses
-    per volume over pulse frequency once and interpolated there. Outside the curve its end
-    values hold.
-    """
+    """Pulses to volume, constant or along the calibration curve."""
 
     def __init__(self, meter: Meter) -> None:
         self._constant = meter.pulses_per_m3
-        self._hz = [flow * pulses for flow, pulses in meter.curve]
-        self._per_m3 = [pulses for _, pulses in meter.curve]
+        self._curve = FactorByFrequency(meter.curve) if meter.curve else None
 
     def pulses_per_m3(self, hz: float) -> float:
         """Pulses per cubic metre at a pulse frequency in Hz."""
-        if not self._hz:
-            return self._constant
-        i = bisect_right(self._hz, hz)
-        if i == 0:
-            return self._per_m3[0]
-        if i == len(self._hz):
-            return self._per_m3[-1]
-        share = (hz - self._hz[i - 1]) / (self._hz[i] - self._hz[i - 1])
-        return self._per_m3[i - 1] + share * (self._per_m3[i] - self._per_m3[i - 1])
+        return self._constant if self._curve is None else self._curve.at(hz)
 
 
 @dataclass(slots=True)

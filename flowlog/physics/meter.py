@@ -1,13 +1,49 @@
 """What a meter's pulses are worth, and how finely they can be counted.
 
 A meter gives pulses in proportion to the volume; `pulses_per_m3` may differ from flow to flow,
-and the caller takes the value that belongs to the flow. Anything is a float or an array; a
-quotient with a zero divisor is nan.
+as a curve of (flow m3/s, pulses per m3) in ascending order, whose end values hold beyond it.
+Anything else is a float or an array; a quotient with a zero divisor is nan.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+
 from flowlog.physics.elementwise import Quantity, ratio
+
+Curve: TypeAlias = Sequence[tuple[float, float]]
+"""(flow m3/s, pulses per m3), ascending, at least one."""
+
+
+def pulses_per_m3_at_flow(curve: Curve, flow_m3_s: float) -> float:
+    """What a curve says at a flow, pulses per m3."""
+    flows, factors = zip(*curve, strict=True)
+    return float(np.interp(flow_m3_s, flows, factors))
+
+
+class FactorByFrequency:
+    """A curve as it is needed where only the frequency is known, pulses per m3 at so many Hz.
+
+    The points are turned into frequencies once and the factor is interpolated between these;
+    at the points it is the curve's own. In plain floats: the monitor asks at each tick.
+    """
+
+    def __init__(self, curve: Curve) -> None:
+        self._hz = [flow * pulses for flow, pulses in curve]
+        self._per_m3 = [pulses for _, pulses in curve]
+
+    def at(self, hz: float) -> float:
+        i = bisect_right(self._hz, hz)
+        if i == 0:
+            return self._per_m3[0]
+        if i == len(self._hz):
+            return self._per_m3[-1]
+        share = (hz - self._hz[i - 1]) / (self._hz[i] - self._hz[i - 1])
+        return self._per_m3[i - 1] + share * (self._per_m3[i] - self._per_m3[i - 1])
 
 
 def pulse_frequency_hz(flow_m3_s: Quantity, pulses_per_m3: Quantity | float) -> Quantity:

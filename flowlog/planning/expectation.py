@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from flowlog.physics.carrier import conversion_factor, water_rate_for
+from flowlog.physics.meter import pulses_per_m3_at_flow
 from flowlog.physics.rates import (
     application_rate_m3_m2,
     area_per_tank_m2,
@@ -140,8 +139,7 @@ def pulses_per_m3_at(meter: Meter, flow_m3_s: float) -> float:
     """The meter's factor at a flow: along its curve, held at the ends, or its constant."""
     if not meter.curve:
         return meter.pulses_per_m3
-    flows, factors = zip(*meter.curve, strict=True)
-    return float(np.interp(flow_m3_s, flows, factors))
+    return pulses_per_m3_at_flow(meter.curve, flow_m3_s)
 
 
 def _outside(value: float, low: float, high: float) -> float:
