@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from flowlog.monitor.accuracy import Budget, budget
+from flowlog.monitor.accuracy import ASSUMED, Basis, Budget, Quantity, budget
 from flowlog.monitor.outputs import Event, Position, Reading
 from flowlog.monitor.stops import Columns, Mark, Span, at_work, find_stops, timeline
 from flowlog.rig.model import Rig
@@ -124,7 +124,11 @@ class Summary:
 
 
 def summarise(
-    columns: Columns, events: Sequence[Event], marks: Sequence[Mark], rig: Rig
+    columns: Columns,
+    events: Sequence[Event],
+    marks: Sequence[Mark],
+    rig: Rig,
+    basis: Basis = ASSUMED,
 ) -> Summary:
     """Sum up a route.
 
@@ -133,6 +137,7 @@ def summarise(
         events: its events in order, those of the daemon may be among them.
         marks: the operator's marks.
         rig: the rig as it was on the route.
+        basis: what of it was calibrated, and how well.
     """
     spans, unused = find_stops(columns, marks, rig.thresholds.stop_pause_s)
     alerts = alerts_of(events)
@@ -142,13 +147,22 @@ def summarise(
     for number, span in enumerate(spans, 1):
         until = spans[number].first if number < len(spans) else len(ends)
         stops.append(
-            _stop(columns, ends, number=number, span=span, until=until, alerts=alerts, rig=rig)
+            _stop(
+                columns,
+                ends,
+                number=number,
+                span=span,
+                until=until,
+                alerts=alerts,
+                rig=rig,
+                basis=basis,
+            )
         )
     return Summary(
         stops=tuple(stops),
         figures=whole,
         alerts=tuple(alerts),
-        accuracy=_accuracy(rig, whole),
+        accuracy=_accuracy(rig, whole, basis),
         volume_outside_m3=whole.volume_m3 - sum(stop.figures.volume_m3 for stop in stops),
         begin_wall_us=_wall(columns, 0),
         end_wall_us=_wall(columns, -1),
@@ -198,6 +212,7 @@ def _stop(
     until: int,
     alerts: Sequence[Alert],
     rig: Rig,
+    basis: Basis,
 ) -> Stop:
     figures = _figures(columns, ends, span.first, span.last, rig)
     own = [alert for alert in alerts if span.first <= _reading_of(columns, alert.opened) < until]
@@ -213,7 +228,7 @@ def _stop(
         end_wall_us=_wall(columns, span.last),
         figures=figures,
         alerts=tuple(own),
-        accuracy=_accuracy(rig, figures),
+        accuracy=_accuracy(rig, figures, basis),
     )
 
 
@@ -274,10 +289,17 @@ def _extreme(values: NDArray[np.float64], sign: int) -> float | None:
     return sign * float((sign * measured).max()) if len(measured) else None
 
 
-def _accuracy(rig: Rig, figures: Figures) -> Budget | None:
-    if figures.rate_m3_m2 is None or figures.pulses <= 0:
+def _accuracy(rig: Rig, figures: Figures, basis: Basis) -> Budget | None:
+    if figures.rate_m3_m2 is None:
         return None
-    return budget(rig, figures.pulses, "rate")
+    return known(rig, figures, "rate", basis)
+
+
+def known(rig: Rig, figures: Figures, quantity: Quantity, basis: Basis = ASSUMED) -> Budget | None:
+    """How sure one of the totals is; None where the meter gave no pulse for it."""
+    if quantity != "area" and figures.pulses <= 0:
+        return None
+    return budget(rig, figures.pulses, quantity, basis, figures.flow_m3_s)
 
 
 def _position(columns: Columns, index: int) -> Position:

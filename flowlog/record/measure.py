@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from flowlog.monitor.accuracy import Quantity, budget
+from flowlog.monitor.accuracy import Quantity
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.record.sheet import AlertNote, Measured, SheetError
 from flowlog.review.route import CLOCK_SENTENCES, RouteReview
@@ -80,9 +80,8 @@ def _stop(review: RouteReview, number: int) -> Stop:
 
 
 def _share(review: RouteReview, figures: Figures, quantity: Quantity) -> float | None:
-    if quantity != "area" and figures.pulses <= 0:
-        return None
-    return budget(review.rig, figures.pulses, quantity).expanded
+    known = review.known(figures, quantity)
+    return None if known is None else known.expanded
 
 
 def _note(review: RouteReview, alert: Alert) -> AlertNote:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final, TextIO
 
-from flowlog.monitor.accuracy import Budget, Quantity, budget
+from flowlog.monitor.accuracy import Budget, Quantity
 from flowlog.monitor.outputs import Event, Position
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.review.route import RouteReview, stop_numbers
@@ -113,14 +113,20 @@ def _accuracy(review: RouteReview, figures: Figures) -> dict[str, Any] | None:
     if figures.pulses <= 0:
         return None
     quantities: tuple[Quantity, ...] = ("rate", "volume", "area")
-    return {name: _budget(budget(review.rig, figures.pulses, name)) for name in quantities}
+    known = {name: review.known(figures, name) for name in quantities}
+    return {name: _budget(budget) for name, budget in known.items() if budget is not None}
 
 
 def _budget(known: Budget) -> dict[str, Any]:
     return {
         "half_width_95_share": finite(known.expanded),
         "because": [
-            {"cause": part.cause, "standard_share": finite(part.relative), "source": part.because}
+            {
+                "cause": part.cause,
+                "standard_share": finite(part.relative),
+                "source": part.because,
+                "own": part.own,
+            }
             for part in known.contributions
         ],
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from flowlog.calibrating.basis import basis_of
 from flowlog.calibrating.inuse import InUse, choose
 from flowlog.calibrating.words import line_of
 from flowlog.review.find import choose_route
@@ -37,6 +38,7 @@ def load_numbered(archive: Archive, number: int, route: RouteRow) -> RouteReview
         archive.events(route.id),
         archive.stops(route.id),
         tuple(line_of(one, in_use.rig.units) for one in in_use.used),
+        basis_of(in_use),
     )
 
 

@@ -9,8 +9,9 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from flowlog.monitor.accuracy import ASSUMED, Basis, Budget, Quantity
 from flowlog.monitor.stops import Columns, Mark
-from flowlog.monitor.summary import Summary, summarise
+from flowlog.monitor.summary import Figures, Summary, known, summarise
 from flowlog.rig.model import Rig
 from flowlog.store.rows import EventRow, RouteRow, StopMark
 
@@ -34,10 +35,16 @@ class RouteReview:
     clock: ClockWord
     calibrations: tuple[str, ...] = ()
     """Those that it was watched with, a line each; what is not among them is the rig file's."""
+    basis: Basis = ASSUMED
+    """How sure these are."""
 
     @property
     def ended(self) -> bool:
         return self.route.ended_wall_us is not None
+
+    def known(self, figures: Figures, quantity: Quantity) -> Budget | None:
+        """How sure a total of the route or of one of its stops is; None if it was not measured."""
+        return known(self.rig, figures, quantity, self.basis)
 
 
 def review_route(
@@ -48,10 +55,11 @@ def review_route(
     events: Sequence[EventRow],
     marks: Sequence[StopMark],
     calibrations: tuple[str, ...] = (),
+    basis: Basis = ASSUMED,
 ) -> RouteReview:
     """Sum up a route from the rows that the store holds of it."""
     said = [Mark(mark.kind, mark.segment, mark.t_us, mark.name) for mark in marks]
-    summary = summarise(columns, [row.event for row in events], said, rig)
+    summary = summarise(columns, [row.event for row in events], said, rig, basis)
     return RouteReview(
         number,
         route,
@@ -61,6 +69,7 @@ def review_route(
         summary,
         clock_word(columns, events),
         calibrations,
+        basis,
     )
 
 

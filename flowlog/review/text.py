@@ -10,7 +10,6 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flowlog.monitor.accuracy import budget
 from flowlog.monitor.codes import CODES
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.review import words
@@ -229,12 +228,12 @@ def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[RenderableT
 
 
 def _accuracies(review: RouteReview) -> list[str]:
-    figures, rig = review.summary.figures, review.rig
+    figures = review.summary.figures
     lines = []
     if review.summary.accuracy is not None:
         lines.append(f"Mean {review.summary.accuracy.sentence()}.")
-        lines.append(f"{budget(rig, figures.pulses, 'volume').sentence().capitalize()}.")
-        lines.append(f"{budget(rig, figures.pulses, 'area').sentence().capitalize()}.")
+        both = (review.known(figures, "volume"), review.known(figures, "area"))
+        lines += [f"{known.sentence().capitalize()}." for known in both if known is not None]
     sent = figures.samples + figures.lost
     if figures.lost or figures.gaps:
         share = figures.lost / sent if sent else 0.0
