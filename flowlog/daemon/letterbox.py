@@ -4,7 +4,7 @@ A file is written beside its final name, synced and renamed, so the daemon never
 It is deleted only after the store has it: a power cut between the two brings it a second time under
 the same uid, which the store takes once. Nobody needs to run when something is left.
 
-What is left differs by suffix (marks, application records, calibrations): a daemon that does not
+What is left differs by suffix (marks, records, calibrations, corrections): a daemon that does not
 know one of them lets it lie.
 """
 

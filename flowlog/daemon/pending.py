@@ -14,6 +14,7 @@ from flowlog.store.rows import (
     Batch,
     CalibrationRow,
     ClockPoint,
+    CorrectionRow,
     EventRow,
     OutboxMessage,
     RecordRow,
@@ -58,6 +59,8 @@ class Piece:
     records: list[RecordRow] = field(default_factory=list)
     """Application records, of whatever route."""
     calibrations: list[CalibrationRow] = field(default_factory=list)
+    corrections: list[CorrectionRow] = field(default_factory=list)
+    """Of whatever route."""
     marks: list[Path] = field(default_factory=list)
     """Files of the inbox to delete afterwards."""
 
@@ -81,6 +84,7 @@ class Piece:
         self.outbox += other.outbox
         self.records += other.records
         self.calibrations += other.calibrations
+        self.corrections += other.corrections
         self.marks += other.marks
 
     def without_bulk(self) -> Piece:
@@ -97,6 +101,7 @@ class Piece:
             self.outbox,
             self.records,
             self.calibrations,
+            self.corrections,
             self.marks,
         )
 
@@ -127,6 +132,7 @@ class Piece:
             outbox=self.outbox,
             records=self.records,
             calibrations=self.calibrations,
+            corrections=self.corrections,
             acknowledged=list(acknowledged),
         )
 

@@ -23,6 +23,7 @@ from flowlog.daemon.calibrated import Calibrations
 from flowlog.daemon.clock import Clock, Quality, Stamp, quality
 from flowlog.daemon.health import Facts, Health, assess
 from flowlog.daemon.left_calibrations import understand_calibration, waiting_calibrations
+from flowlog.daemon.left_corrections import understand_correction, waiting_corrections
 from flowlog.daemon.left_records import understand_record, waiting_records
 from flowlog.daemon.letterbox import MarkError, set_aside
 from flowlog.daemon.ownalerts import OwnAlerts
@@ -298,6 +299,8 @@ class Watch:
             )
         for path in waiting_records(self._folder):
             self._take(path, lambda at: self._record(understand_record(at), piece), piece, stamp)
+        for path in waiting_corrections(self._folder):
+            self._take(path, lambda at: self._correction(at, piece), piece, stamp)
 
     def _take(self, path: Path, take: Callable[[Path], None], piece: Piece, stamp: Stamp) -> None:
         if path.name in self._refused or path.name in self._on_the_way:
@@ -323,6 +326,11 @@ class Watch:
     def _record(self, row: RecordRow, piece: Piece) -> None:
         piece.records.append(row)
         log.info("an application record was added")
+
+    def _correction(self, path: Path, piece: Piece) -> None:
+        row = understand_correction(path)
+        piece.corrections.append(row)
+        log.info("a route was corrected (%s) by %s", row.kind, row.made_by)
 
     def _mark(self, mark: inbox.Mark, piece: Piece, stamp: Stamp) -> None:
         last = self._session.last

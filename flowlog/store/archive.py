@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
-from flowlog.store import calibrations, records, version
+from flowlog.store import calibrations, corrections, records, version
 from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segment_of, stop_of
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
@@ -25,6 +25,7 @@ from flowlog.store.raw import tally
 from flowlog.store.reading import behind, of_route
 from flowlog.store.rows import (
     ClockPoint,
+    CorrectionRow,
     EventRow,
     LatestRow,
     ReadingColumns,
@@ -239,6 +240,13 @@ class Archive:
         """All revisions of all application records, in the order in which they were taken."""
         with self._looking() as connection:
             return records.read(connection)
+
+    # --- corrections --------------------------------------------------------------------------
+
+    def corrections(self, route_uid: str | None = None) -> list[CorrectionRow]:
+        """The corrections of one route, or of all, in the order in which they hold."""
+        with self._looking() as connection:
+            return corrections.read(connection, route_uid)
 
     # --- connection ---------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from sqlalchemy import Connection, Table, delete, insert, select
 from sqlalchemy.dialects.sqlite import insert as upsert
 
-from flowlog.store import calibrations, raw, reading, records
+from flowlog.store import calibrations, corrections, raw, reading, records
 from flowlog.store.convert import Row, event_row, item_row
 from flowlog.store.rows import Batch
 from flowlog.store.schema import (
@@ -31,6 +31,7 @@ def write(connection: Connection, batch: Batch, run_id: int | None, rig_id: int)
     _add(connection, events, [{**event_row(row), **here} for row in batch.events])
     records.append(connection, batch.records)
     calibrations.append(connection, rig_id, batch.calibrations)
+    corrections.append(connection, batch.corrections)
     _acknowledge(connection, batch.acknowledged)
     _post(connection, batch)
 

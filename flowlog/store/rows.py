@@ -175,6 +175,25 @@ class StoredCalibration:
     row: CalibrationRow
 
 
+@dataclass(frozen=True, slots=True)
+class CorrectionRow:
+    """What a person says about a route afterwards. It is only ever added."""
+
+    uid: str
+    """Unique in the store: the same correction given again is passed over."""
+    route_uid: str
+    turn: int
+    """One more than the largest turn among the route's corrections that its author knew. The order
+    in which corrections hold is that of (turn, uid): no clock and no postman changes it."""
+    kind: str
+    made_wall_us: int
+    made_by: str
+    reason: str
+    """May be empty."""
+    body: dict[str, Any]
+    """Plain data as JSON holds it; what it may hold depends on the kind."""
+
+
 @dataclass(slots=True)
 class Batch:
     """Everything that one commit makes durable, all of it or nothing.
@@ -201,6 +220,8 @@ class Batch:
     """Revisions of application records, of any route."""
     calibrations: list[CalibrationRow] = field(default_factory=list)
     """Calibrations of the recorder's rig."""
+    corrections: list[CorrectionRow] = field(default_factory=list)
+    """Corrections of any route."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ from sqlalchemy import (
     event,
 )
 
-REVISION: Final = "0003"
+REVISION: Final = "0004"
 """The revision of the tables below. Four digits, growing."""
 
 metadata = MetaData(
@@ -313,14 +313,35 @@ application_records = Table(
 )
 """One row a revision: an amended record is a further row, and no row is ever changed."""
 
+corrections = Table(
+    "corrections",
+    metadata,
+    _id(),
+    Column("uid", Text, nullable=False, unique=True),
+    _route(nullable=True),
+    Column("route_uid", Text, nullable=False),
+    Column("turn", BigInteger, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("made_wall_us", BigInteger, nullable=False),
+    Column("made_by", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("body", JSON, nullable=False),
+    Index(None, "route_uid"),
+)
+"""What a person says about a route afterwards. What was logged stays; these are applied to it when
+it is read. `turn` grows with each correction of a route that its author knew of, so the order in
+which corrections hold does not depend on the order in which the store took them."""
+
 _NEVER_CHANGED: Final = {
     "application_records": "an application record is never changed: add a revision",
     "calibrations": "a calibration is never changed: make a new one",
+    "corrections": "a correction is never changed: undo it by another one",
 }
 
 
 @event.listens_for(application_records, "after_create")
 @event.listens_for(calibrations, "after_create")
+@event.listens_for(corrections, "after_create")
 def _hold_append_only(table: Table, connection: Connection, **_: object) -> None:
     """Held by the database too, for whoever opens it with an SQL shell."""
     if connection.dialect.name != "sqlite":
