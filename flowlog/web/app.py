@@ -11,12 +11,13 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.routing import Route
 
-from flowlog.web import openapi, spraying, static
+from flowlog.web import code, openapi, spraying, static
+from flowlog.web.door import Door
 from flowlog.web.errors import HANDLERS
 from flowlog.web.headers import SecurityHeaders
 from flowlog.web.site import Site
 
-FEATURES: Final = (static, openapi, spraying)
+FEATURES: Final = (static, code, openapi, spraying)
 """Each has `ROUTES`, and `SCHEMAS` (name to JSON Schema) if its answers have shared parts."""
 
 THREADS: Final = 4
@@ -33,7 +34,7 @@ def create_app(site: Site) -> Starlette:
     }
     app = Starlette(
         routes=routes,
-        middleware=[Middleware(SecurityHeaders)],
+        middleware=[Middleware(SecurityHeaders), Middleware(Door, site=site)],
         exception_handlers=HANDLERS,
         lifespan=_lifespan,
     )

@@ -52,7 +52,7 @@ def answer(
     request: Request, status: int, sentence: str, extra: dict[str, str] | None = None
 ) -> Response:
     """A page for people, an object {"error": sentence} under /api."""
-    if request.url.path.startswith("/api/"):
+    if request.scope["path"].startswith("/api/"):
         made: Response = JSONResponse({"error": sentence}, status)
     else:
         made = page(request, "error.html", status, number=status, sentence=sentence)
@@ -77,7 +77,7 @@ async def known_error(request: Request, error: Exception) -> Response:
         log.warning("%s", error)
         what = "read" if isinstance(error, StoreError) else "left for the daemon"
         return answer(request, 503, f"This cannot be {what} just now; try again.")
-    log.warning("%s: %s", request.url.path, error)
+    log.warning("%s: %s", request.scope["path"], error)
     return answer(request, 400, sentence_of(400))
 
 

@@ -34,5 +34,5 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
         template: its file in `templates`.
         values: what the template names; `path` is the request's own.
     """
-    text = environment().get_template(template).render(path=request.url.path, **values)
+    text = environment().get_template(template).render(path=request.scope["path"], **values)
     return HTMLResponse(text, status)
