@@ -30,6 +30,8 @@ class Mark:
     segment: int
     t_us: int
     name: str | None = None
+    area_m2: float | None = None
+    """The stop's area, where a person knows it better than speed times width."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,8 @@ class Span:
     name: str | None = None
     marked: bool = False
     """Whether a mark began or ended it; otherwise pauses did."""
+    given_area_m2: float | None = None
+    """The area that a person gave; None: what was counted holds."""
 
 
 def timeline(columns: Columns) -> NDArray[np.float64]:
@@ -156,6 +160,7 @@ def _named(
     """Give the stops the names and the `marked` of the marks that belong to them."""
     firsts = np.array([span.first for span in spans])
     names: list[str | None] = [None] * len(spans)
+    areas: list[float | None] = [None] * len(spans)
     marked = [False] * len(spans)
     unused = []
     for place, (mark, cut) in enumerate(zip(marks, cuts, strict=True)):
@@ -182,8 +187,10 @@ def _named(
             marked[index] = True
         if mark.name:
             names[index] = mark.name
+        if mark.area_m2 is not None:
+            areas[index] = mark.area_m2
     named = [
-        Span(span.first, span.last, name, is_marked)
-        for span, name, is_marked in zip(spans, names, marked, strict=True)
+        Span(span.first, span.last, name, is_marked, area)
+        for span, name, is_marked, area in zip(spans, names, marked, areas, strict=True)
     ]
     return named, unused

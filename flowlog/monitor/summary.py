@@ -6,7 +6,8 @@ clock, wall times are carried along where the readings have them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import dataclasses
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,6 +18,9 @@ from flowlog.monitor.accuracy import ASSUMED, Basis, Budget, Quantity, budget
 from flowlog.monitor.outputs import Event, Position, Reading
 from flowlog.monitor.stops import Columns, Mark, Span, at_work, find_stops, timeline
 from flowlog.rig.model import Rig
+
+Correct = Callable[[Columns, list[Span]], list[Span]]
+"""Puts the stops right that were found: again in order, without overlap."""
 
 GAP_S: Final = 2.0
 """A reading over more than this stands for a gap: it should cover one second."""
@@ -58,6 +62,7 @@ class Figures:
     spraying_s: float
     """Boom open, the settling after it opened included."""
     area_m2: float
+    """Counted, or given by a person: see `Stop.counted_area_m2`."""
     volume_m3: float
     """Through the meter, whatever the boom did."""
     pulses: int
@@ -84,6 +89,8 @@ class Figures:
     gaps: int
     """Places where seconds are missing."""
     gap_s: float
+    area_given: bool = False
+    """A person gave the area: speed and width have no part in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +112,8 @@ class Stop:
     """Those that began in it or before the next stop."""
     accuracy: Budget | None
     """Of the mean rate; None where there is no rate."""
+    counted_area_m2: float | None = None
+    """What was counted, where a person gave another area; None where the count holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +138,7 @@ def summarise(
     marks: Sequence[Mark],
     rig: Rig,
     basis: Basis = ASSUMED,
+    correct: Correct | None = None,
 ) -> Summary:
     """Sum up a route.
 
@@ -138,8 +148,11 @@ def summarise(
         marks: the operator's marks.
         rig: the rig as it was on the route.
         basis: what of it was calibrated, and how well.
+        correct: what a person put right about the stops afterwards.
     """
     spans, unused = find_stops(columns, marks, rig.thresholds.stop_pause_s)
+    if correct is not None:
+        spans = correct(columns, spans)
     alerts = alerts_of(events)
     ends = timeline(columns)
     whole = _figures(columns, ends, 0, len(ends) - 1, rig)
@@ -158,6 +171,7 @@ def summarise(
                 basis=basis,
             )
         )
+    whole = _with_given_areas(whole, stops)
     return Summary(
         stops=tuple(stops),
         figures=whole,
@@ -168,6 +182,21 @@ def summarise(
         end_wall_us=_wall(columns, -1),
         unused_marks=tuple(unused),
     )
+
+
+def _with_given_areas(whole: Figures, stops: Sequence[Stop]) -> Figures:
+    """The sums of the route, with the areas that a person gave in place of the counted ones."""
+    added = [
+        stop.figures.area_m2 - stop.counted_area_m2
+        for stop in stops
+        if stop.counted_area_m2 is not None
+    ]
+    return _with_area(whole, whole.area_m2 + sum(added)) if added else whole
+
+
+def _with_area(figures: Figures, area_m2: float) -> Figures:
+    rate = figures.volume_m3 / area_m2 if area_m2 > 0 else None
+    return dataclasses.replace(figures, area_m2=area_m2, rate_m3_m2=rate)
 
 
 def alerts_of(events: Sequence[Event]) -> list[Alert]:
@@ -215,6 +244,10 @@ def _stop(
     basis: Basis,
 ) -> Stop:
     figures = _figures(columns, ends, span.first, span.last, rig)
+    counted = None
+    if span.given_area_m2 is not None:
+        counted = figures.area_m2
+        figures = dataclasses.replace(_with_area(figures, span.given_area_m2), area_given=True)
     own = [alert for alert in alerts if span.first <= _reading_of(columns, alert.opened) < until]
     return Stop(
         number=number,
@@ -229,6 +262,7 @@ def _stop(
         figures=figures,
         alerts=tuple(own),
         accuracy=_accuracy(rig, figures, basis),
+        counted_area_m2=counted,
     )
 
 
@@ -296,9 +330,15 @@ def _accuracy(rig: Rig, figures: Figures, basis: Basis) -> Budget | None:
 
 
 def known(rig: Rig, figures: Figures, quantity: Quantity, basis: Basis = ASSUMED) -> Budget | None:
-    """How sure one of the totals is; None where the meter gave no pulse for it."""
+    """How sure one of the totals is; None where the meter gave no pulse, or a person the area."""
     if quantity != "area" and figures.pulses <= 0:
         return None
+    if figures.area_given:
+        if quantity == "area":
+            return None
+        # The given area is taken as it was given: what is left is the volume's doubt.
+        volume = budget(rig, figures.pulses, "volume", basis, figures.flow_m3_s)
+        return dataclasses.replace(volume, quantity=quantity)
     return budget(rig, figures.pulses, quantity, basis, figures.flow_m3_s)
 
 
