@@ -26,7 +26,7 @@ _TYPES: Final = {
     ".webmanifest": "application/manifest+json",
 }
 
-OPEN_FILES: Final = frozenset({"style.css", "code.js", "icon.svg"})
+OPEN_FILES: Final = frozenset({"look.css", "code.js", "icon.svg"})
 """What the code page needs; all others are shown only with the code."""
 
 

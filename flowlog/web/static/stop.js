@@ -1,0 +1,71 @@
+// The sheet that marks a stop: begin, end, name, known area.
+
+import { post } from "./feed.js";
+import { write } from "./words.js";
+
+const byId = (id) => document.getElementById(id);
+const DONE = {
+  begin: "A stop begins here",
+  end: "The stop ends here",
+  name: "Name and area are kept",
+};
+
+/**
+ * @param {string} address where marks are posted
+ * @param {(text: string) => void} tell says what was done
+ */
+export function makeStopSheet(address, tell) {
+  const sheet = byId("sheet");
+  const name = byId("mark-name");
+  const area = byId("mark-area");
+  const fault = byId("sheet-fault");
+  const buttons = ["mark-begin", "mark-end", "mark-name-it"].map(byId);
+
+  async function leave(kind) {
+    fault.hidden = true;
+    const named = name.value.trim() || null;
+    const measured = area.value.trim() || null;
+    if (kind === "name" && !named && !measured) {
+      complain("Write a name or an area first.");
+      return;
+    }
+    buttons.forEach((button) => (button.disabled = true));
+    try {
+      const said = await post(address, { kind, name: named, area: measured });
+      sheet.close();
+      name.value = area.value = "";
+      const later = said.daemon ? "" : "; it is taken up when logging starts";
+      tell(`${DONE[kind]}${named ? `: ${named}` : ""}${later}`);
+    } catch (error) {
+      complain(error.message);
+    } finally {
+      buttons.forEach((button) => (button.disabled = false));
+    }
+  }
+
+  function complain(sentence) {
+    write(fault, sentence);
+    fault.hidden = false;
+    fault.scrollIntoView({ block: "nearest" });
+  }
+
+  byId("mark").addEventListener("click", () => {
+    fault.hidden = true;
+    sheet.showModal();
+  });
+  byId("sheet-close").addEventListener("click", () => sheet.close());
+  byId("mark-begin").addEventListener("click", () => leave("begin"));
+  byId("mark-end").addEventListener("click", () => leave("end"));
+  byId("sheet-form").addEventListener("submit", (event) => {
+    event.preventDefault();
+    leave("name");
+  });
+
+  /** Say which stop is in work. */
+  return function show(state) {
+    const stop = state?.stop;
+    const called = stop?.name ? `, ${stop.name}` : ", without a name";
+    write(byId("sheet-now"), stop ? `In work: stop ${stop.number}${called}.` : "No stop yet.");
+    write(byId("area-example"), state?.rig.units === "metric" ? "1200 m2" : "12000 ft2");
+  };
+}
