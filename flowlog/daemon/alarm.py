@@ -28,6 +28,7 @@ class Alarm:
 
     def __init__(self) -> None:
         self._open: dict[str, str] = {}
+        self._seen: set[str] = set()
         self._sound_until_us = 0
         self._sound = OFF
         self._sent: Pattern | None = None
@@ -48,9 +49,19 @@ class Alarm:
                 self._sound = sound
             self._sound_until_us = now_us + SOUND_US
 
+    def seen(self, alert: str) -> None:
+        """Somebody knows of an alert: no more sound for it. The lamp stays while it is open.
+
+        An alert that grows afterwards is heard again: what was seen was something smaller.
+        """
+        self._seen.add(alert)
+        if self._open.keys() <= self._seen:
+            self._sound_until_us = 0
+
     def new_route(self) -> None:
         """Alerts of the pipeline belong to a route and end with it."""
         self._open.clear()
+        self._seen.clear()
 
     def wanted(self, now_us: int) -> Pattern:
         """The pattern that the board should show now."""

@@ -12,6 +12,8 @@ from flowlog.daemon.letterbox import MarkError, leave_file, read_file, waiting_f
 from flowlog.store.rows import StopKind
 
 LONGEST_NAME: Final = 120
+LARGEST_AREA_M2: Final = 1e7
+"""A thousand hectares: nobody's stop with a small boom."""
 _SUFFIX: Final = ".json"
 _LARGEST: Final = 4096
 _MOST_AT_ONCE: Final = 100
@@ -28,6 +30,8 @@ class Mark:
     name: str | None = None
     volume_m3: float | None = None
     """For a fill: what the tank holds from here on; None for its full volume."""
+    area_m2: float | None = None
+    """For a stop: its area, where it is known."""
 
 
 def leave(folder: Path, mark: Mark) -> Path:
@@ -38,7 +42,7 @@ def leave(folder: Path, mark: Mark) -> Path:
     """
     body: dict[str, Any] = {"what": mark.what, "wall_us": mark.wall_us, "uid": mark.uid}
     if mark.what == "stop":
-        body |= {"kind": mark.kind, "name": mark.name}
+        body |= {"kind": mark.kind, "name": mark.name, "area_m2": mark.area_m2}
     else:
         body |= {"volume_m3": mark.volume_m3}
     return leave_file(folder, f"{mark.wall_us:017d}-{mark.uid}{_SUFFIX}", body, "a mark")
@@ -76,17 +80,27 @@ def _mark(place: str, body: dict[str, Any]) -> Mark:
             kind, name = body.get("kind"), body.get("name")
             if kind not in ("begin", "end", "name"):
                 raise MarkError(f"{place}: kind {kind!r} is not 'begin', 'end' or 'name'")
-            return Mark("stop", wall_us, uid, kind=kind, name=_name(place, name, kind))
+            if kind == "name" and name is None and body.get("area_m2") is not None:
+                checked = None  # only the area is said
+            else:
+                checked = _name(place, name, kind)
+            area_m2 = _number(place, body, "area_m2", LARGEST_AREA_M2)
+            return Mark("stop", wall_us, uid, kind=kind, name=checked, area_m2=area_m2)
         case "fill":
-            volume = body.get("volume_m3")
-            if volume is not None:
-                number = isinstance(volume, (int, float)) and not isinstance(volume, bool)
-                if not (number and math.isfinite(volume) and 0 <= volume <= 1000):
-                    raise MarkError(f"{place}: volume_m3 {volume!r} is not a volume")
-                volume = float(volume)
+            volume = _number(place, body, "volume_m3", 1000.0)
             return Mark("fill", wall_us, uid, volume_m3=volume)
         case other:
             raise MarkError(f"{place}: what {other!r} is not 'stop' or 'fill'")
+
+
+def _number(place: str, body: dict[str, Any], key: str, largest: float) -> float | None:
+    value = body.get(key)
+    if value is None:
+        return None
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not (number and math.isfinite(value) and 0 <= value <= largest):
+        raise MarkError(f"{place}: {key} {value!r} is not between 0 and {largest:g}")
+    return float(value)
 
 
 def _name(place: str, name: object, kind: str) -> str | None:

@@ -18,6 +18,7 @@ from flowlog.store.rows import (
     EventRow,
     OutboxMessage,
     RecordRow,
+    SeenRow,
     SegmentRow,
     StopMark,
     StreamMark,
@@ -61,6 +62,7 @@ class Piece:
     calibrations: list[CalibrationRow] = field(default_factory=list)
     corrections: list[CorrectionRow] = field(default_factory=list)
     """Of whatever route."""
+    seen: list[SeenRow] = field(default_factory=list)
     marks: list[Path] = field(default_factory=list)
     """Files of the inbox to delete afterwards."""
 
@@ -85,6 +87,7 @@ class Piece:
         self.records += other.records
         self.calibrations += other.calibrations
         self.corrections += other.corrections
+        self.seen += other.seen
         self.marks += other.marks
 
     def without_bulk(self) -> Piece:
@@ -102,6 +105,7 @@ class Piece:
             self.records,
             self.calibrations,
             self.corrections,
+            self.seen,
             self.marks,
         )
 
@@ -133,6 +137,7 @@ class Piece:
             records=self.records,
             calibrations=self.calibrations,
             corrections=self.corrections,
+            seen=self.seen,
             acknowledged=list(acknowledged),
         )
 

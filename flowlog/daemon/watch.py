@@ -25,6 +25,7 @@ from flowlog.daemon.health import Facts, Health, assess
 from flowlog.daemon.left_calibrations import understand_calibration, waiting_calibrations
 from flowlog.daemon.left_corrections import understand_correction, waiting_corrections
 from flowlog.daemon.left_records import understand_record, waiting_records
+from flowlog.daemon.left_seen import understand_seen, waiting_seen
 from flowlog.daemon.letterbox import MarkError, set_aside
 from flowlog.daemon.ownalerts import OwnAlerts
 from flowlog.daemon.pending import EndRoute, Piece, Route, ShiftWall, Work
@@ -36,7 +37,15 @@ from flowlog.monitor.stream import TankFill
 from flowlog.publish import messages
 from flowlog.publish.interface import AnyPublisher
 from flowlog.rig.model import Rig
-from flowlog.store.rows import CalibrationRow, ClockPoint, EventRow, RecordRow, Source, StopMark
+from flowlog.store.rows import (
+    CalibrationRow,
+    ClockPoint,
+    EventRow,
+    RecordRow,
+    SeenRow,
+    Source,
+    StopMark,
+)
 from flowlog.wire.decode import Decoder
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
@@ -301,6 +310,8 @@ class Watch:
             self._take(path, lambda at: self._record(understand_record(at), piece), piece, stamp)
         for path in waiting_corrections(self._folder):
             self._take(path, lambda at: self._correction(at, piece), piece, stamp)
+        for path in waiting_seen(self._folder):
+            self._take(path, lambda at: self._seen(understand_seen(at), piece), piece, stamp)
 
     def _take(self, path: Path, take: Callable[[Path], None], piece: Piece, stamp: Stamp) -> None:
         if path.name in self._refused or path.name in self._on_the_way:
@@ -332,11 +343,25 @@ class Watch:
         piece.corrections.append(row)
         log.info("a route was corrected (%s) by %s", row.kind, row.made_by)
 
+    def _seen(self, row: SeenRow, piece: Piece) -> None:
+        piece.seen.append(row)
+        if row.route_uid == self._session.route.uid:
+            self._alarm.seen(row.alert)
+        log.info("somebody has seen the alert %s", row.alert)
+
     def _mark(self, mark: inbox.Mark, piece: Piece, stamp: Stamp) -> None:
         last = self._session.last
         if mark.what == "stop":
             piece.stops.append(
-                StopMark(mark.name, mark.kind, mark.wall_us, last.segment, last.t_us, mark.uid)
+                StopMark(
+                    mark.name,
+                    mark.kind,
+                    mark.wall_us,
+                    last.segment,
+                    last.t_us,
+                    mark.uid,
+                    mark.area_m2,
+                )
             )
             log.info("stop %s%s", mark.kind, f": {mark.name}" if mark.name else "")
             return

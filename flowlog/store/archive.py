@@ -38,6 +38,7 @@ from flowlog.store.rows import (
     StoredRecord,
 )
 from flowlog.store.schema import (
+    alerts_seen,
     clock_points,
     events,
     readings,
@@ -196,6 +197,11 @@ class Archive:
             if row.event.change in {"opened", "grew"}:
                 last[row.event.alert] = row.event
         return list(last.values())
+
+    def seen(self, route_uid: str) -> set[str]:
+        """The alerts of a route that somebody has said to know of (`Event.alert`)."""
+        query = select(alerts_seen.c.alert).where(alerts_seen.c.route_uid == route_uid)
+        return {row["alert"] for row in self._rows(query)}
 
     def stops(self, route_id: int) -> list[StopMark]:
         """The operator's marks, in the order in which they were taken."""

@@ -11,10 +11,12 @@ from flowlog.store import calibrations, corrections, raw, reading, records
 from flowlog.store.convert import Row, event_row, item_row
 from flowlog.store.rows import Batch
 from flowlog.store.schema import (
+    alerts_seen,
     clock_points,
     events,
     outbox,
     outbox_done,
+    routes,
     segments,
     stops,
     stream_items,
@@ -32,6 +34,10 @@ def write(connection: Connection, batch: Batch, run_id: int | None, rig_id: int)
     records.append(connection, batch.records)
     calibrations.append(connection, rig_id, batch.calibrations)
     corrections.append(connection, batch.corrections)
+    for row in batch.seen:
+        route = select(routes.c.id).where(routes.c.uid == row.route_uid)
+        values = {**asdict(row), "route_id": connection.execute(route).scalar(), "run_id": run_id}
+        _add(connection, alerts_seen, [values])
     _acknowledge(connection, batch.acknowledged)
     _post(connection, batch)
 

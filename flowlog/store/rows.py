@@ -67,6 +67,20 @@ class StopMark:
     segment: int
     t_us: int
     uid: str
+    area_m2: float | None = None
+    """The stop's area, where the operator knows it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeenRow:
+    """Somebody at the rig knows of an alert."""
+
+    uid: str
+    """Unique in the store: the same word given again is passed over."""
+    route_uid: str
+    alert: str
+    """`Event.alert`."""
+    wall_us: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +236,8 @@ class Batch:
     """Calibrations of the recorder's rig."""
     corrections: list[CorrectionRow] = field(default_factory=list)
     """Corrections of any route."""
+    seen: list[SeenRow] = field(default_factory=list)
+    """Alerts of any route that somebody knows of."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ from sqlalchemy import (
     event,
 )
 
-REVISION: Final = "0004"
+REVISION: Final = "0005"
 """The revision of the tables below. Four digits, growing."""
 
 metadata = MetaData(
@@ -187,6 +187,7 @@ stops = Table(
     Column("t_us", BigInteger, nullable=False),
     Column("wall_us", BigInteger, nullable=False),
     _run(),
+    Column("area_m2", Float),
 )
 
 raw_blocks = Table(
@@ -280,6 +281,20 @@ events = Table(
     Column("details", JSON, nullable=False),
     Index(None, "route_id"),
 )
+
+alerts_seen = Table(
+    "alerts_seen",
+    metadata,
+    _id(),
+    Column("uid", Text, nullable=False, unique=True),
+    _route(nullable=True),
+    Column("route_uid", Text, nullable=False),
+    Column("alert", Text, nullable=False),
+    Column("wall_us", BigInteger, nullable=False),
+    _run(),
+    Index(None, "route_uid"),
+)
+"""Somebody at the rig said that they know of an alert. It changes nothing about the alert."""
 
 notes = Table(
     "notes",

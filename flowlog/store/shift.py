@@ -8,7 +8,16 @@ from sqlalchemy import Column, ColumnElement, Connection, func, or_, select, upd
 from sqlalchemy.dialects.sqlite import insert as upsert
 
 from flowlog.store.reading import ROUTE_STEP
-from flowlog.store.schema import clock_points, clock_steps, events, readings, routes, runs, stops
+from flowlog.store.schema import (
+    alerts_seen,
+    clock_points,
+    clock_steps,
+    events,
+    readings,
+    routes,
+    runs,
+    stops,
+)
 
 
 def apply(connection: Connection, host_boot: str, step_us: int, at_monotonic_us: int) -> bool:
@@ -40,6 +49,7 @@ def apply(connection: Connection, host_boot: str, step_us: int, at_monotonic_us:
     points = clock_points.c.route_id.in_(touched) & clock_points.c.run_id.in_(mine)
     shift(points, clock_points.c.wall_us)
     shift(stops.c.run_id.in_(mine), stops.c.wall_us)
+    shift(alerts_seen.c.run_id.in_(mine), alerts_seen.c.wall_us)
     shift(events.c.run_id.in_(mine), events.c.wall_us, events.c.since_wall_us)
     shift(routes.c.began_run_id.in_(mine), routes.c.began_wall_us)
     shift(routes.c.ended_run_id.in_(mine), routes.c.ended_wall_us)

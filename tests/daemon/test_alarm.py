@@ -45,6 +45,24 @@ def test_growth_sounds_again():
     assert alarm.wanted(60 * S) == (FAST, FAST)
 
 
+def test_the_buzzer_is_quiet_once_every_open_alert_was_seen_and_the_lamp_stays():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    alarm.take(event("tank_low"), 0)
+    alarm.seen("tank_low.0.1")
+    assert alarm.wanted(1 * S) == (FAST, FAST)
+    alarm.seen("tip_blocked.0.1")
+    assert alarm.wanted(1 * S) == (FAST, OFF)
+
+
+def test_an_alert_that_grows_after_it_was_seen_is_heard_again():
+    alarm = Alarm()
+    alarm.take(event("tip_blocked"), 0)
+    alarm.seen("tip_blocked.0.1")
+    alarm.take(event("tip_blocked", "grew"), 2 * S)
+    assert alarm.wanted(2 * S) == (FAST, FAST)
+
+
 def test_clearing_puts_it_out_and_the_board_is_told():
     alarm = Alarm()
     alarm.take(event("tip_blocked"), 0)

@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowlog.daemon.inbox import LONGEST_NAME, Mark, leave, new_uid, understand, waiting
+from flowlog.daemon.inbox import (
+    LARGEST_AREA_M2,
+    LONGEST_NAME,
+    Mark,
+    leave,
+    new_uid,
+    understand,
+    waiting,
+)
 from flowlog.daemon.letterbox import MarkError, remove, set_aside
 
 WALL = 1_780_000_000_000_000
@@ -22,6 +30,7 @@ marks = st.one_of(
         uid=st.uuids().map(lambda u: u.hex),
         kind=st.sampled_from(["begin", "end", "name"]),
         name=names,
+        area_m2=st.none() | st.floats(0, LARGEST_AREA_M2),
     ),
     st.builds(
         Mark,
