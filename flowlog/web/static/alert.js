@@ -156,7 +156,7 @@ export function makeAlerts(acknowledge, say) {
     choose();
     if (shown) {
       const s = shown.since_s;
-      write(byId("alert-since"), s === null ? "began at an unknown time" : `since ${duration(s + agoS)}`);
+      write(byId("alert-since"), s === null ? "began at an unknown time" : `for ${duration(s + agoS)}`);
       write(byId("alert-now"), now);
     }
     showStrips(state?.cleared ?? [], agoS);

@@ -42,7 +42,9 @@ function verdict({ state, ageS, away, fresh }) {
   if (away) {
     return ["no connection", "This phone does not reach the rig's computer. It tries again.", "none"];
   }
-  if (!state.daemon) return ["logging stopped", state.advice, "none"];
+  if (!state.daemon) {
+    return ["logging stopped", "Nothing is recorded: start flowlog run on the rig.", "none"];
+  }
   if (ageS === null) return ["no data yet", state.advice, "none"];
   if (fresh !== "live") {
     const why = state.advice || "Nothing comes from the board: look at its cable.";
@@ -100,8 +102,8 @@ function drawTank(tank, fresh) {
   write(byId("tank-value"), known ? tank.text : "--");
   write(byId("tank-unit"), known ? `${tank.unit} left of ${tank.full}` : tank.unit);
   word(byId("tank-word"), known && tank.low ? "low" : "", known && tank.low);
-  const minutes = tank.minutes === null ? "" : `, ${Math.floor(tank.minutes)} min`;
-  write(byId("tank-reach"), known ? `for ${tank.area_text}${minutes}` : "");
+  const minutes = tank.minutes === null ? "" : `${Math.floor(tank.minutes)} min, `;
+  write(byId("tank-reach"), known ? `lasts ${minutes}${tank.area_text}` : "");
 }
 
 function drawSums(row, title, sums) {
@@ -129,9 +131,8 @@ function drawState(state, fresh) {
   const phase = fresh === "none" ? "none" : state.phase;
   byId("boom").dataset.phase = phase ?? "none";
   write(byId("boom-word"), PHASES[phase] ?? "Boom ?");
-  const stop = state.stop?.name ? `, ${state.stop.name}` : "";
-  write(byId("place"), state.rig.name + stop);
-  const judged = state.phase === "spraying";
+  write(byId("place"), state.stop?.name ?? state.rig.name);
+  const judged = state.phase === "spraying" && fresh !== "none";
   const digits = state.rig.units === "metric" ? [0, 2, 1] : [2, 2, 0];
   drawQuantity("rate", state.rate, fresh, judged, digits[0]);
   drawQuantity("flow", state.flow, fresh, judged, digits[1]);
