@@ -23,7 +23,7 @@ from flowlog.units import Units, display_unit, number_in
 _Scale = Callable[[float], float]
 _LEFT: Final = 58
 _RIGHT: Final = 14
-_TOP: Final = 54
+_TOP: Final = 74
 _BOTTOM: Final = 30
 _BETWEEN: Final = 30
 _TITLES: Final = {"rate": "Rate", "flow": "Flow", "pressure": "Pressure"}
@@ -77,7 +77,7 @@ def chart_svg(
         for at, text in marks
         if frame.x(at) < width - 20
     ]
-    parts += [line for flag in chart.flags for line in _flag(flag, frame, bottom)]
+    parts += _flags(chart.flags, frame, bottom)
     parts.append("</svg>")
     return "\n".join(parts)
 
@@ -235,21 +235,29 @@ def _beyond(panel: Panel, frame: _Frame, highest: float, top: int) -> list[str]:
     return parts
 
 
-def _flag(flag: Flag, frame: _Frame, bottom: int) -> list[str]:
-    x = frame.inside(flag.since_s)
-    sign = (
-        f"M{x - 4.5:.1f} 1h9l6.5 6.5v9l-6.5 6.5h-9l-6.5 -6.5v-9z"
-        if flag.urgent
-        else f"M{x:.1f} 0l12 12l-12 12l-12 -12z"
-    )
-    return [
-        f'<g class="chart-alert"><title>{escape(f"Alert {flag.number}: {flag.text}")}</title>',
-        f'<line class="chart-flag-line" x1="{x:.1f}" x2="{x:.1f}" y1="23" y2="{bottom}" '
-        f'stroke="{INK}" stroke-width="1.4" stroke-dasharray="7 3 1.5 3"/>',
-        f'<path class="chart-flag" d="{sign}" fill="{INK}"/>',
-        f'<text class="chart-flag-text" x="{x:.1f}" y="16.5" text-anchor="middle" '
-        f'font-weight="bold" fill="{PAPER}">{flag.number}</text></g>',
-    ]
+def _flags(flags: Sequence[Flag], frame: _Frame, bottom: int) -> list[str]:
+    """A line down through all panels at the onset, and on it a sign with the alert's number."""
+    parts: list[str] = []
+    free = 13.0
+    for flag in sorted(flags, key=lambda one: one.since_s):
+        x = frame.inside(flag.since_s)
+        # Two alerts of the same moment stand beside one another.
+        at = max(x, free)
+        free = at + 27
+        sign = (
+            f"M{at - 4.5:.1f} 1h9l6.5 6.5v9l-6.5 6.5h-9l-6.5 -6.5v-9z"
+            if flag.urgent
+            else f"M{at:.1f} 0l12 12l-12 12l-12 -12z"
+        )
+        parts += [
+            f'<g class="chart-alert"><title>{escape(f"Alert {flag.number}: {flag.text}")}</title>',
+            f'<path class="chart-flag-line" d="M{at:.1f} 23L{x:.1f} 30V{bottom}" fill="none" '
+            f'stroke="{INK}" stroke-width="1.4" stroke-dasharray="7 3 1.5 3"/>',
+            f'<path class="chart-flag" d="{sign}" fill="{INK}"/>',
+            f'<text class="chart-flag-text" x="{at:.1f}" y="16.5" text-anchor="middle" '
+            f'font-weight="bold" fill="{PAPER}">{flag.number}</text></g>',
+        ]
+    return parts
 
 
 def _highest(panel: Panel) -> float:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TextIO
+from typing import BinaryIO, TextIO
 
 from flowlog.errors import FlowlogError
 
@@ -22,16 +23,30 @@ def write_whole(path: Path, write: Callable[[TextIO], None]) -> None:
     Raises:
         WriteError: the folder is missing, may not be written, or is full.
     """
+
+    def encoded(out: BinaryIO) -> None:
+        with io.TextIOWrapper(out, encoding="utf-8", newline="") as text:
+            write(text)
+
+    write_whole_bytes(path, encoded)
+
+
+def write_whole_bytes(path: Path, write: Callable[[BinaryIO], object]) -> None:
+    """The same for a file that is no text.
+
+    Raises:
+        WriteError: the folder is missing, may not be written, or is full.
+    """
     if path.exists() and not path.is_file():
         # A pipe or a device is written as it is.
-        with _told(path), path.open("w", encoding="utf-8", newline="") as out:
+        with _told(path), path.open("wb") as out:
             write(out)
         return
     with _told(path):
         handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
         begun = Path(name)
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as out:
+            with os.fdopen(handle, "wb") as out:
                 write(out)
             begun.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
             begun.replace(path)

@@ -16,12 +16,14 @@ from flowlog.monitor.stops import Columns, Mark
 from flowlog.monitor.summary import alerts_of, summarise
 from flowlog.review import words
 from flowlog.review.live_state import (
+    Cleared,
     LiveAlert,
     LiveState,
     Totals,
     freshness,
     onset_age_s,
     open_alerts,
+    open_mark,
     totals_of,
 )
 from flowlog.review.load import in_use_on, rig_of
@@ -29,9 +31,12 @@ from flowlog.rig.model import Rig
 from flowlog.store.archive import Archive
 from flowlog.store.errors import StoreError
 from flowlog.store.lock import is_locked
-from flowlog.store.rows import EventRow, LatestRow, RouteRow
+from flowlog.store.rows import EventRow, LatestRow, RouteRow, StopMark
 
 _NOTED_FOR_S: Final = 600.0
+_CLEARED_FOR_S: Final = 60.0
+_ROWS_AT_ONCE: Final = 4000
+"""Readings fetched at a time: a day's rows as objects would take many times their columns' room."""
 _SUM_EVERY_S: Final = 1.0
 
 
@@ -79,6 +84,7 @@ class LiveReader:
         self._summed_s = -_SUM_EVERY_S
         self._clock_sets = 0
         self._state: LiveState | None = None
+        self._number: tuple[str, int] = ("", 0)
 
     def close(self) -> None:
         self._archive.close()
@@ -98,16 +104,19 @@ class LiveReader:
         age_s = self._age.of(latest, wall_us, monotonic_s)
         fresh = freshness(age_s)
         events: list[EventRow] = []
+        marks: list[StopMark] = []
         if latest is None:
             rig = rig_of(archive.rig())
         else:
             rig = self._rig_of(latest.route)
             events = archive.events(latest.route.id)
             sets = sum(row.event.code == "clock_set" for row in events)
-            self._sum(latest.route.id, rig, sets, monotonic_s)
+            marks = archive.stops(latest.route.id)
+            self._sum(latest.route.id, rig, sets, marks, monotonic_s)
         route, stop = self._totals
         reading = None if latest is None or fresh == "NO DATA" else latest.reading
         newest = None if latest is None else latest.reading
+        running = self._daemon_runs()
         return LiveState(
             rig=rig,
             freshness=fresh,
@@ -116,9 +125,14 @@ class LiveReader:
             clock=words.local_time(wall_us),
             route=route,
             stop=stop,
-            alerts=self._alerts(events, newest, age_s, wall_us),
+            alerts=self._alerts(events, newest, age_s, wall_us, latest),
             noted=self._noted(events, newest, age_s, wall_us),
-            advice="" if fresh == "LIVE" else self._advice(),
+            advice="" if fresh == "LIVE" else _advice(running),
+            daemon=bool(running),
+            route_uid="" if latest is None else latest.route.uid,
+            route_number=None if latest is None else self._number_of(latest.route),
+            mark=open_mark(marks, wall_us),
+            cleared=self._cleared(events, newest, age_s, wall_us),
         )
 
     def look_or_last(self, wall_us: int, monotonic_s: float) -> LiveState:
@@ -135,6 +149,7 @@ class LiveReader:
                 reading=None,
                 clock=words.local_time(wall_us),
                 advice=str(error),
+                daemon=bool(self._daemon_runs()),
             )
         return self._state
 
@@ -143,7 +158,15 @@ class LiveReader:
             self._rig = (route.uid, in_use_on(self._archive, route).rig)
         return self._rig[1]
 
-    def _sum(self, route_id: int, rig: Rig, clock_sets: int, now_s: float) -> None:
+    def _number_of(self, route: RouteRow) -> int:
+        if self._number[0] != route.uid:
+            place = [row.uid for row in self._archive.routes()].index(route.uid)
+            self._number = (route.uid, place + 1)
+        return self._number[1]
+
+    def _sum(
+        self, route_id: int, rig: Rig, clock_sets: int, stops: list[StopMark], now_s: float
+    ) -> None:
         """Bring the sums up to date, at most once a second."""
         if (route_id, clock_sets) != (self._route_id, self._clock_sets):
             # Readings that were read once change only when the clock is set: their wall times.
@@ -151,25 +174,33 @@ class LiveReader:
         elif now_s - self._summed_s < _SUM_EVERY_S:
             return
         self._summed_s = now_s
-        held = self._columns
-        if held is None or not len(held["seq"]):
-            self._columns = self._archive.readings(route_id)
-        else:
-            last = (int(held["segment"][-1]), int(held["seq"][-1]))
-            new = self._archive.readings(route_id, after=last)
-            if len(new["seq"]):
+        while True:
+            held = self._columns
+            last = None
+            if held is not None and len(held["seq"]):
+                last = (int(held["segment"][-1]), int(held["seq"][-1]))
+            new = self._archive.readings(route_id, after=last, limit=_ROWS_AT_ONCE)
+            if held is None:
+                self._columns = new
+            elif len(new["seq"]):
                 self._columns = {
                     name: np.concatenate([column, new[name]]) for name, column in held.items()
                 }
+            if len(new["seq"]) < _ROWS_AT_ONCE:
+                break
         marks = [
-            Mark(mark.kind, mark.segment, mark.t_us, mark.name)
-            for mark in self._archive.stops(route_id)
+            Mark(mark.kind, mark.segment, mark.t_us, mark.name, mark.area_m2) for mark in stops
         ]
         assert self._columns is not None
         self._totals = totals_of(summarise(self._columns, [], marks, rig))
 
     def _alerts(
-        self, events: list[EventRow], newest: Reading | None, age_s: float | None, wall_us: int
+        self,
+        events: list[EventRow],
+        newest: Reading | None,
+        age_s: float | None,
+        wall_us: int,
+        latest: LatestRow | None,
     ) -> tuple[LiveAlert, ...]:
         alerts = alerts_of([row.event for row in events])
         first = {row.event.alert: row for row in reversed(events)}
@@ -179,7 +210,34 @@ class LiveReader:
             else max(0.0, (wall_us - first[alert.alert].since_wall_us) / 1e6)
             for alert in alerts
         ]
-        return open_alerts(alerts, ages, self._codes)
+        shown = open_alerts(alerts, ages, self._codes)
+        if not shown or latest is None:
+            return shown
+        seen = self._archive.seen(latest.route.uid)
+        last = {row.event.alert: row.event for row in events}
+        return tuple(
+            replace(
+                alert,
+                since_wall_us=first[alert.alert].since_wall_us,
+                probability=last[alert.alert].details.get("probability"),
+                seen=alert.alert in seen,
+            )
+            for alert in shown
+        )
+
+    def _cleared(
+        self, events: list[EventRow], newest: Reading | None, age_s: float | None, wall_us: int
+    ) -> tuple[Cleared, ...]:
+        found = []
+        for row in reversed(events):
+            ago = onset_age_s(row.event.at, row.wall_us, newest, age_s, wall_us)
+            if ago is None or ago > _CLEARED_FOR_S:
+                break
+            if row.event.change == "cleared":
+                code = self._codes.get(row.event.code)
+                title = code.title if code else row.event.code.replace("_", " ")
+                found.append(Cleared(row.event.alert, title, words.clean(row.event.text), ago))
+        return tuple(found)
 
     def _noted(
         self, events: list[EventRow], newest: Reading | None, age_s: float | None, wall_us: int
@@ -193,11 +251,17 @@ class LiveReader:
                 return f"{words.clean(row.event.text)} ({words.duration(ago)} ago)"
         return ""
 
-    def _advice(self) -> str:
+    def _daemon_runs(self) -> bool | None:
+        """None: that cannot be found out."""
         try:
-            running = is_locked(self._folder)
+            return is_locked(self._folder)
         except (OSError, FlowlogError):
-            return "is the daemon running?"
-        if running:
-            return "daemon runs, board silent: look at its cable"
-        return "no daemon runs: flowlog run RIGFILE"
+            return None
+
+
+def _advice(running: bool | None) -> str:
+    if running is None:
+        return "is the daemon running?"
+    if running:
+        return "daemon runs, board silent: look at its cable"
+    return "no daemon runs: flowlog run RIGFILE"

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final, Literal
+from dataclasses import dataclass, replace
+from typing import Final, Literal, Protocol
 
 from flowlog.monitor.codes import CODES, Code, Urgency
 from flowlog.monitor.outputs import Position, Reading
@@ -35,6 +35,33 @@ class LiveAlert:
     since_s: float | None
     """Seconds since its estimated onset; None if that is not known."""
     checks: tuple[str, ...]
+    alert: str = ""
+    """Its name within the route, the same through its life."""
+    code: str = ""
+    since_wall_us: int | None = None
+    probability: float | None = None
+    """How sure it is that the fault is what it says, where the monitor weighed that; 0 to 1."""
+    seen: bool = False
+    """Somebody said that they know."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cleared:
+    """An alert that is over."""
+
+    alert: str
+    title: str
+    text: str
+    ago_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class OpenMark:
+    """A stop that was begun by a mark and is not ended."""
+
+    name: str | None
+    area_m2: float | None
+    since_s: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +74,8 @@ class Totals:
     rate_m3_m2: float | None
     spraying_s: float
     name: str | None = None
+    number: int | None = None
+    """Of a stop, from 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +97,28 @@ class LiveState:
     """The newest thing worth noting, in one line."""
     advice: str = ""
     """What to do about missing data."""
+    daemon: bool = False
+    """Whether a daemon logs into this store now."""
+    route_uid: str = ""
+    """Empty: nothing was ever logged."""
+    route_number: int | None = None
+    """Counts the rig's routes from 1, as the review does."""
+    mark: OpenMark | None = None
+    cleared: tuple[Cleared, ...] = ()
+    """What cleared within the last minute, newest first."""
+
+
+class Marked(Protocol):
+    """A mark of a stop, as the store has it."""
+
+    @property
+    def kind(self) -> str: ...
+    @property
+    def name(self) -> str | None: ...
+    @property
+    def wall_us(self) -> int: ...
+    @property
+    def area_m2(self) -> float | None: ...
 
 
 def freshness(age_s: float | None) -> Freshness:
@@ -131,6 +182,8 @@ def open_alerts(
                 sure="" if "(" in alert.text else sure_words(alert),
                 since_s=age,
                 checks=alert.checks or (code.checks if code else ()),
+                alert=alert.alert,
+                code=alert.code,
             )
         )
     order = {"stop": 0, "look": 1, "note": 2}
@@ -156,10 +209,41 @@ def totals_of(summary: Summary) -> tuple[Totals, Totals | None]:
     if not summary.stops:
         return route, None
     newest = summary.stops[-1]
-    return route, _totals(f"STOP {newest.number}", newest.figures, newest.name)
+    return route, _totals(f"STOP {newest.number}", newest.figures, newest.name, newest.number)
 
 
-def _totals(label: str, figures: Figures, name: str | None = None) -> Totals:
+def _totals(
+    label: str, figures: Figures, name: str | None = None, number: int | None = None
+) -> Totals:
     return Totals(
-        label, figures.area_m2, figures.volume_m3, figures.rate_m3_m2, figures.spraying_s, name
+        label,
+        figures.area_m2,
+        figures.volume_m3,
+        figures.rate_m3_m2,
+        figures.spraying_s,
+        name,
+        number,
     )
+
+
+def open_mark(marks: Sequence[Marked], now_us: int) -> OpenMark | None:
+    """The stop that the operator has begun and not ended, as the marks say.
+
+    Args:
+        marks: in the order in which they were taken.
+        now_us: UTC now.
+    """
+    found: OpenMark | None = None
+    for mark in marks:
+        if mark.kind == "end":
+            found = None
+        elif mark.kind == "begin":
+            ago_s = (now_us - mark.wall_us) / 1e6
+            found = OpenMark(mark.name, mark.area_m2, ago_s if ago_s >= 0 else None)
+        elif found is not None:
+            found = replace(
+                found,
+                name=mark.name or found.name,
+                area_m2=found.area_m2 if mark.area_m2 is None else mark.area_m2,
+            )
+    return found
