@@ -1,0 +1,130 @@
+"""What came from the board, in order: lines with the time at which the host had them whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+from flowlog.wire.lines import LineSplitter
+from flowlog.wire.parse import Fault, parse
+from flowlog.wire.records import Hello
+
+Piece = tuple[float | None, bytes]
+"""Host time in seconds of any steady clock, or None if nobody noted it; bytes."""
+
+SLOW_HOST_BYTES: Final = 2048
+"""Bytes in one piece that show that the host had not read for a while (0.18 s at 115200 baud)."""
+
+SentKind = Literal["hello", "alarm", "damaged", "garbage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """Something that was sent to the board."""
+
+    at_s: float
+    """By the same clock as the pieces."""
+    kind: SentKind
+    """A good request for a hello, a good pattern, a request with a wrong checksum, garbage."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line as it came."""
+
+    at_s: float | None
+    """When its last byte was there."""
+    raw: bytes
+    record: Hello | list[int] | Fault | None
+    """None: a good line of another type."""
+    extra: bool = False
+    """Fields behind those that this version knows."""
+    after_wait: bool = False
+    """It came in a piece so large that the host had not read for a while."""
+
+    @property
+    def shown(self) -> str:
+        """The line for a person, at most 100 characters of it."""
+        text = self.raw.decode("latin-1").encode("unicode_escape").decode("ascii")
+        return text if len(text) <= 100 else text[:100] + "..."
+
+
+@dataclass(slots=True)
+class Heard:
+    """All that came."""
+
+    lines: list[Line] = field(default_factory=list)
+    sent: Sequence[Sent] = ()
+    bytes: int = 0
+    begins: float | None = None
+    """Host time of the first piece."""
+    ends: float | None = None
+    """Of the last one, which may be empty."""
+    cut_in: bool = False
+    """The first line was the rest of one under way and is left out."""
+    line_feeds: int = 0
+    returns: int = 0
+    """CR bytes."""
+
+    @property
+    def faults(self) -> list[tuple[int, Line, Fault]]:
+        """Bad lines with their place among `lines`."""
+        return [
+            (i, line, line.record)
+            for i, line in enumerate(self.lines)
+            if isinstance(line.record, Fault)
+        ]
+
+    @property
+    def hellos(self) -> list[tuple[int, Line, Hello]]:
+        """Hellos with their place among `lines`."""
+        return [
+            (i, line, line.record)
+            for i, line in enumerate(self.lines)
+            if isinstance(line.record, Hello)
+        ]
+
+
+def hear(pieces: Iterable[Piece], sent: Sequence[Sent] = ()) -> Heard:
+    """Cut the pieces into lines and read each one.
+
+    The first line is left out if it is bad: whoever begins to listen hears the end of one.
+    """
+    heard = Heard(sent=tuple(sent))
+    splitter = LineSplitter()
+    for at_s, data in pieces:
+        heard.bytes += len(data)
+        heard.line_feeds += data.count(b"\n")
+        heard.returns += data.count(b"\r")
+        if at_s is not None:
+            heard.begins = at_s if heard.begins is None else heard.begins
+            heard.ends = at_s
+        slow = at_s is not None and len(data) >= SLOW_HOST_BYTES
+        for raw in splitter.feed(data):
+            line = _read(at_s, raw, slow)
+            if line is None:
+                continue
+            if not heard.lines and not heard.cut_in and _may_be_cut(line):
+                heard.cut_in = True
+                continue
+            heard.lines.append(line)
+    return heard
+
+
+def _may_be_cut(line: Line) -> bool:
+    # A fault in a line that has its checksum right is none of cutting in.
+    return isinstance(line.record, Fault) and line.record.kind != "malformed"
+
+
+def _read(at_s: float | None, raw: bytes, slow: bool) -> Line | None:
+    text = raw.removesuffix(b"\r")
+    if not text:
+        return None
+    match parse(raw, text):
+        case Fault() as fault:
+            return Line(at_s, raw, fault, after_wait=slow)
+        case None:
+            return Line(at_s, raw, None, after_wait=slow)
+        case (record, extra):
+            return Line(at_s, raw, record, extra, slow)
