@@ -18,6 +18,7 @@ COMMANDS: Final[dict[str, str]] = {
     "run": "Watch a rig: read the board, log, raise alerts. The daemon.",
     "watch": "Live view of the rig that is running on this machine.",
     "review": "Look at a route afterwards: stops, rates, alerts; export.",
+    "report": "A route or a stop as PDF or HTML: to print, to file, to hand over.",
     "sheet": "Application records: fill in, amend, print.",
     "stop": "Mark where a stop begins, ends, or what it is called.",
     "fill": "Note that the tank was filled.",
