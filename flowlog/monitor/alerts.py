@@ -44,6 +44,7 @@ class AlertBook:
         text: str,
         size: Size | None = None,
         details: Mapping[str, float] | None = None,
+        checks: tuple[str, ...] | None = None,
     ) -> None:
         """Open an alert, or do nothing if one of this code is open already."""
         if code in self._open:
@@ -51,7 +52,7 @@ class AlertBook:
         # The name is made of the place in the stream, so that a replay gives the same one.
         alert = f"{code}.{at.segment}.{at.seq}"
         self._open[code] = _Open(alert, since)
-        self._write(code, alert, "opened", at, since, text, size, details)
+        self._write(code, alert, "opened", at, since, text, size, details, checks)
 
     def grow(
         self,
@@ -60,10 +61,21 @@ class AlertBook:
         text: str,
         size: Size | None = None,
         details: Mapping[str, float] | None = None,
+        checks: tuple[str, ...] | None = None,
     ) -> None:
         """Say that an open alert has changed in size."""
         held = self._open[code]
-        self._write(code, held.alert, "grew", at, held.since, text, size, details)
+        self._write(code, held.alert, "grew", at, held.since, text, size, details, checks)
+
+    def rename(self, code: str, to: str) -> bool:
+        """The open alert turned out to be something else: it keeps its life under another code.
+
+        False if one of the other code is open already; then nothing changes.
+        """
+        if to in self._open:
+            return False
+        self._open[to] = self._open.pop(code)
+        return True
 
     def clear(self, code: str, at: Position, text: str) -> None:
         """Close an open alert; do nothing if there is none."""
@@ -78,12 +90,13 @@ class AlertBook:
         since: Position,
         text: str,
         size: Size | None = None,
+        details: Mapping[str, float] | None = None,
     ) -> None:
         """Something that happened and is over."""
         again = self._noted.get(code, 0)
         self._noted[code] = again + 1
         alert = f"{code}.{at.segment}.{at.seq}.{again}"
-        self._write(code, alert, "noted", at, since, text, size, None)
+        self._write(code, alert, "noted", at, since, text, size, details)
 
     def take(self) -> list[Event]:
         """The events since the last call."""
@@ -100,7 +113,10 @@ class AlertBook:
         text: str,
         size: Size | None,
         details: Mapping[str, float] | None,
+        checks: tuple[str, ...] | None = None,
     ) -> None:
+        if checks is None:
+            checks = CODES[code].checks if change in ("opened", "grew") else ()
         self.events.append(
             Event(
                 alert=alert,
@@ -109,7 +125,7 @@ class AlertBook:
                 at=at,
                 since=since,
                 text=text,
-                checks=CODES[code].checks if change in ("opened", "grew") else (),
+                checks=checks,
                 size=size.value if size else None,
                 size_low=size.low if size else None,
                 size_high=size.high if size else None,

@@ -109,6 +109,69 @@ _ALL: Final = (
         ),
     ),
     Code(
+        "meter_low",
+        "stop",
+        "Flow sensor reads low",
+        (
+            "Catch one tip for a minute: if it gives what it should, the flow sensor is at fault.",
+            "Dirt on the rotor, a worn bearing: flush it with clean water, calibrate it again.",
+        ),
+    ),
+    Code(
+        "foam",
+        "look",
+        "Foam in the tank",
+        (
+            "Look into the tank from a distance: foam on the liquid, the return line above it?",
+            "Slow the agitation; the label says which anti-foam agent it allows.",
+            "The rate shown holds gas: less is applied than it says.",
+        ),
+    ),
+    Code(
+        "air_drawn",
+        "stop",
+        "Pump draws air",
+        (
+            "Is the tank empty? Stop: a pump that runs dry is spoilt within minutes.",
+            "Suction hose and strainer: a loose clamp, a cracked hose, a lid that does not vent.",
+        ),
+    ),
+    Code(
+        "supply_weak",
+        "stop",
+        "Supply weak",
+        (
+            "Suction strainer and tank vent: clogged, shut?",
+            "Pump: engine speed, belt, voltage at the pump while it runs.",
+            "Regulator or bypass: open wider than it was?",
+        ),
+    ),
+    Code(
+        "regulator_moved",
+        "look",
+        "Pressure was moved",
+        (
+            "Did somebody turn the regulator? Then the rate is another, too.",
+            "If not: a relief valve that sticks, an engine at another speed.",
+        ),
+    ),
+    Code(
+        "mix_changed",
+        "note",
+        "Mix of another density",
+        ("A part of a tip that clogged in the pause looks the same: look once at the tips.",),
+    ),
+    Code(
+        "boom_drift",
+        "look",
+        "Boom drifts slowly",
+        (
+            "Passes more: tips wear. Catch each tip; replace the set at 10 % over new.",
+            "Passes less: tip strainers that fill. Clean them.",
+            "Gauge or flow sensor drift look alike: calibrate with clean water.",
+        ),
+    ),
+    Code(
         "meter_implausible",
         "look",
         "Flow sensor implausible",

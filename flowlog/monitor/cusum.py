@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import floor, log
 from typing import NamedTuple
@@ -12,8 +12,12 @@ from flowlog.monitor.ticks import TICK_MS
 
 _BURST_TICKS = 1.2 / (TICK_MS * 1e-3)
 _BURST_LOG = -log(0.7)
+_NO_BURST = 1.1 * _BURST_LOG
 """A burst of air through the meter lasts up to 1.2 s and moves it by up to 30 % (measured on none
 of our own rigs: the assumption that the tests are built for)."""
+
+
+Answer = Callable[[float, float], bool]
 
 
 def ticks_to_agree(size: float) -> int:
@@ -27,8 +31,19 @@ def ticks_to_agree(size: float) -> int:
 
 
 _CAP_NATS = 8.0
-"""No single tick adds more than this: three ticks at least must speak for a shift, and the
-violence of one burst counts no more than its length."""
+"""No single tick adds more than this: three ticks at least must speak for a shift."""
+
+_SURE_TICKS = 2
+"""How many are enough where no burst of air can be what is seen: the shift is larger than any
+burst, or the pressure answered as it does to a boom that passes less."""
+
+_FREEDOM = 5.0
+"""Degrees of freedom of the news. Student's t with few of them has the tails of real flow: a tick
+that is far out says little about a small shift, so that a burst of air leaves no suspicion behind
+that noise could build on. Near its middle it is as sharp as a normal one."""
+_HALF = 0.5 * (_FREEDOM + 1.0)
+_SCALE = _FREEDOM - 2.0
+"""Scale that gives it the measured variance, times its degrees of freedom."""
 
 _CLEAR_OF = 10.0
 """An error b of the level multiplies the false alarms of a test for shift d at threshold h by
@@ -68,8 +83,8 @@ class ShiftTest:
     """One-sided CUSUM for one shift of the mean, in noise that is correlated over seconds.
 
     The noise is whitened first: a lasting shift d leaves d in the news of its first tick and
-    (1 - decay) d in those that follow. News e with variance v under a shift s of its mean add
-    (s e - s^2 / 2) / v nats to the log likelihood ratio; the sum never falls below zero, and its
+    (1 - decay) d in those that follow. News e under a shift s of its mean add ln(f(e - s) / f(e))
+    to the log likelihood ratio, f being Student's density; the sum never falls below zero, and its
     last zero is the maximum likelihood estimate of the onset (Page's test). A shift may come at
     once or creep in, so a sum that starts anew takes whichever start explains the tick better.
     """
@@ -94,14 +109,19 @@ class ShiftTest:
         self._last.append(tick.residual)
         news = tick.news * self._sign
         lasting = self._size * tick.rest
-        nats = lasting * (news - 0.5 * lasting) / tick.variance
         if self.sum == 0.0:
             if news <= 0.5 * lasting:
                 # A shift that came at once would have to bring more news than a lasting one.
                 return
-            if tick.residual * self._sign > self._half:
+            shift = lasting
+            if tick.residual * self._sign > self._half and news > 0.5 * (lasting + self._size):
                 # The end of a burst to the other side brings as much news, but ends at zero.
-                nats = max(nats, self._size * (news - self._half) / tick.variance)
+                shift = self._size
+        else:
+            shift = lasting
+        scale = _SCALE * tick.variance
+        rest = news - shift
+        nats = _HALF * log((scale + news * news) / (scale + rest * rest))
         total = self.sum + min(nats, _CAP_NATS)
         if total > 0.0:
             self.sum = total
@@ -110,11 +130,25 @@ class ShiftTest:
             self.sum = 0.0
             self.seconds = 0.0
 
-    def crossed(self, threshold: float) -> bool:
+    def crossed(self, threshold: float, answers: Answer | None = None) -> bool:
+        """Is the shift to be believed?
+
+        Args:
+            threshold: In nats.
+            answers: Says whether the pressure answered to a shift of this size that began so many
+                seconds ago.
+        """
         if self.sum <= threshold:
             return False
         beyond = sum(residual * self._sign > self._half for residual in self._last)
-        return beyond >= self._agree
+        if beyond >= self._agree:
+            return True
+        if beyond < _SURE_TICKS:
+            return False
+        largest = sum(residual * self._sign > _NO_BURST for residual in self._last)
+        if largest >= _SURE_TICKS:
+            return True
+        return answers is not None and answers(self.shift, self.seconds)
 
 
 class Bank:
@@ -137,7 +171,13 @@ class Bank:
         information = shift * shift / (2.0 * density_s)
         return max(_LEAST_NATS, log(max(1.0, self._count * self._between_s * information)))
 
-    def step(self, tick: Innovation, density_s: float, known_to: float) -> Alarm | None:
+    def step(
+        self,
+        tick: Innovation,
+        density_s: float,
+        known_to: float,
+        answers: Answer | None = None,
+    ) -> Alarm | None:
         """Take one settled tick in; return the alarm with the strongest evidence, if any.
 
         `known_to` is the standard uncertainty of the healthy level. A shift is not looked for
@@ -155,11 +195,19 @@ class Bank:
             test.step(tick)
             if (
                 test.sum > threshold
-                and test.crossed(threshold)
+                and test.crossed(threshold, answers)
                 and (best is None or test.sum > best.evidence)
             ):
                 best = Alarm(test.shift, test.seconds, test.sum)
         return best
+
+    @property
+    def state(self) -> list[tuple[float, float, float]]:
+        """Shift, sum and threshold in nats of each test, for an explanation."""
+        return [
+            (test.shift, test.sum, threshold)
+            for test, threshold in zip(self._tests, self._thresholds, strict=False)
+        ]
 
     @property
     def quiet(self) -> bool:

@@ -107,6 +107,7 @@ class Monitor:
 
     def _fill(self, fill: TankFill) -> None:
         self._tank.fill(self._at, fill.volume_m3)
+        self._boom.fill()
 
     def _run(self, ticks: list[Tick], out: Output) -> None:
         for tick in ticks:

@@ -105,11 +105,22 @@ class Broker:
 
 
 @dataclass(frozen=True, slots=True)
+class Page:
+    """Where `flowlog serve` shows the rig's pages."""
+
+    host: str = "127.0.0.1"
+    """Numeric address to listen on; another than loopback lets others in, with a code."""
+    port: int = 8733
+    names: tuple[str, ...] = ()
+    """Names by which others may ask for the pages, beside the machine's own."""
+
+
+@dataclass(frozen=True, slots=True)
 class Thresholds:
     """Where a deviation becomes an alert. Shares are fractions (0.05 is 5 %)."""
 
     rate_share: float = 0.10
-    tip_share: float = 0.5
+    tip_share: float = 0.25
     """Smallest blocked part of one tip that the blocked-tip test looks for."""
     false_alarms_per_100_h: float = 0.2
     stop_pause_s: float = 180.0
@@ -143,6 +154,7 @@ class Rig:
     broker: Broker | None = None
     units: Units = "us"
     thresholds: Thresholds = Thresholds()
+    page: Page = Page()
     data_folder: str | None = None
     """Where the rig's data goes; None for the default of this machine."""
 

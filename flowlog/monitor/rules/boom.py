@@ -1,38 +1,55 @@
-"""The boom's conductance: blocked tips, missing tips and leaks, a meter that counts twice.
+"""The boom's conductance: blocked tips, missing tips and leaks, and what only looks like them.
 
-One alert follows one fault: it opens when the bank of sequential tests crosses, grows or
-shrinks when the level moves by half a tip, and clears when the test for the way back crosses.
+One alert follows one fault: it opens when the bank of sequential tests crosses, is refined as
+evidence comes, grows or shrinks when the level moves, and clears when the test for the way back
+crosses. What it is called follows from `flowlog.monitor.diagnosis`, at the opening and again.
+
+A shift that comes with the first spraying after a pause may be another mix. One that is small
+enough for that is noted and taken as the new healthy level, since no two sensors can tell it from
+a part of a tip that clogged in the pause; a larger one is a fault.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp, log, sqrt
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.conductance import Baseline, NoiseLevel, Residual
-from flowlog.monitor.cusum import Alarm, Bank, Innovation, ShiftTest
+from flowlog.monitor.conductance import ARM_S, Baseline, Residual
+from flowlog.monitor.cusum import Alarm, Bank
+from flowlog.monitor.diagnosis import Signs, weigh
+from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
+from flowlog.monitor.rules.boom_fault import OpenFault, mean_since, smallest_shift
+from flowlog.monitor.rules.boom_words import checks_for, describe, details_of, in_words
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.supply import SupplyPoint
 from flowlog.physics.carrier import carrier_log_shift
 from flowlog.physics.tips import blocked_tip_log_shift, blocked_tips
 from flowlog.rig.model import HealthyBoom, Rig
 
-_RECENT = 24
-"""Ticks kept: twelve seconds, enough to look back before the onset of any alarm."""
-_REFINE = 10
-"""Ticks over which an open alert's level is measured again: five seconds."""
-_GROW_TIPS = 0.5
-_CLEAR_NATS = 10.0
-"""Odds of 22,000 to one that the fault is gone."""
-_DOUBLE = log(2.0)
+_RECENT = 240
+"""Ticks kept: two minutes, the longest that a small shift takes to be believed."""
+_PAUSE_S = 60.0
+"""With the boom shut for as long, the tank may have been filled with another mix. Turns take 8 to
+20 s."""
+_OPENING_S = 6.0
+"""An onset is estimated to a few seconds: one so soon after the boom opened came with it."""
 _DAY_TO_DAY = 0.0075
 """How well the conductance of a healthy boom repeats: meter and gauge 0.5 % each, temperature the
 rest (an uncertainty budget of repeatability alone; common practice, no source)."""
 _UNEXPECTED = 0.2
 """Meter, gauge and tips out of the box are each good to 5 to 10 %: a boom that differs from the
 rig file by more than a fifth differs in something else."""
+_DRIFTED = 0.03
+"""Log conductance: a third of the wear at which a set of tips is replaced."""
+_ROUGH_AFTER = 3
+_ROUGH_TICKS = 4
+"""The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
+_TOLD_TIPS = 0.1
+_TOLD_NARROWER = 0.6
 
 
 @dataclass(slots=True)
@@ -46,12 +63,11 @@ class _Settled:
 
 
 @dataclass(slots=True)
-class _Fault:
-    code: str
-    level: float
-    """Shift of the log conductance that was last reported."""
-    back: ShiftTest
-    refine: deque[float]
+class _Recent:
+    at: Position
+    seconds: float
+    residual: float
+    unusual: float
 
 
 class BoomWatch:
@@ -66,22 +82,26 @@ class BoomWatch:
         self._rig = rig
         self._book = book
         self._healthy = healthy
-        self._smallest = min(abs(shift) for shift in _shifts(rig))
-        self._began: Position | None = None
         self._tips = rig.boom.tips
-        self._too_small = 0.5 * rig.thresholds.tip_share
-        """In tips: half of the smallest fault that is looked for is no fault any more."""
+        self._smallest = smallest_shift(self._tips, rig.thresholds.tip_share)
+        self._began: Position | None = None
         self._residual = Residual()
-        self._noise = NoiseLevel()
-        self._bank = Bank(_shifts(rig), rig.thresholds.false_alarms_per_100_h)
-        self._baseline = Baseline()
+        self.noise = NoiseLevel()
+        self.supply = SupplyPoint()
+        self.bank = Bank(_shifts(rig), rig.thresholds.false_alarms_per_100_h)
+        self.baseline = Baseline()
         self._waiting: _Settled | None = None
-        self._recent: deque[tuple[_Settled, float]] = deque(maxlen=_RECENT)
-        self._fault: _Fault | None = None
+        self._recent: deque[_Recent] = deque(maxlen=_RECENT)
+        self.fault: OpenFault | None = None
+        self._told: Size | None = None
+        self._shut_s = 0.0
+        self._since_pause_s = 0.0
+        """Settled spraying since the last pause in which the tank may have been filled."""
+        self._drifting = False
 
-    @property
-    def baseline(self) -> Baseline:
-        return self._baseline
+    def fill(self) -> None:
+        """The tank was filled: what is sprayed from now on may be another mix."""
+        self._since_pause_s = 0.0
 
     def step(self, now: Moment, *, sensors_ok: bool) -> float | None:
         """Take one tick in; return conductance relative to the baseline if it was judged."""
@@ -91,8 +111,14 @@ class BoomWatch:
             # The tick before may have seen the valve close: it is not judged. The tests are
             # frozen, not reset, so that a fault is found across short passes.
             self._residual.restart()
-            self._noise.restart()
+            self.noise.restart()
+            self.supply.restart()
+            if now.phase in ("off", "draining"):
+                self._shut_s += now.step.seconds
             return None
+        if self._shut_s >= _PAUSE_S:
+            self._since_pause_s = 0.0
+        self._shut_s = 0.0
         value = self._residual.step(now.step.seconds, now.step.flow_m3_s, pressure)
         if value is not None and now.step.lost <= now.tick.samples + 1:
             self._waiting = _Settled(now.at, now.step.seconds, value, log(pressure))
@@ -103,165 +129,209 @@ class BoomWatch:
 
     def _judge(self, tick: _Settled, at: Position) -> float | None:
         """Judge a tick that is known by now to lie within the spraying; `at` is now."""
-        baseline = self._baseline
+        baseline = self.baseline
+        self.supply.step(tick.log_pressure)
+        self._since_pause_s += tick.seconds
         if not baseline.armed:
             self._began = self._began or tick.at
             if baseline.add(tick.log_conductance, tick.seconds):
-                self._noise.expect(baseline.first)
+                self.noise.expect(baseline.first)
                 if self._healthy is None:
                     self._compare_with_rig_file(at)
                 else:
                     self._compare_with_calibration(self._healthy, at)
             return None
         residual = tick.log_conductance - baseline.level
-        self._recent.append((tick, residual))
-        self._noise.add(residual, tick.seconds)
-        expected = self._fault.level if self._fault is not None else 0.0
-        innovation = self._noise.whiten(residual, tick.seconds, expected)
-        if self._fault is not None:
-            self._follow(self._fault, at, tick.seconds, innovation, residual)
+        self.noise.add(residual, tick.seconds)
+        expected = self.fault.level if self.fault is not None else 0.0
+        innovation = self.noise.whiten(residual, tick.seconds, expected)
+        unusual = self.noise.unusual if innovation is not None else 1.0
+        self._recent.append(_Recent(tick.at, tick.seconds, residual, unusual))
+        if self.fault is not None:
+            turn = self.fault.step(innovation, residual, self.noise)
+            if turn is not None:
+                self._turn(self.fault, turn, at)
         elif innovation is not None:
-            density = self._noise.density_s
+            density = self.noise.density_s
             known_to = sqrt(density / baseline.seconds)
-            alarm = self._bank.step(innovation, density, known_to)
+            alarm = self.bank.step(innovation, density, known_to, self.supply.confirms)
             if alarm is not None:
                 self._raise(at, alarm)
-            elif baseline.learning and self._bank.quiet:
+            elif self.bank.quiet:
                 baseline.add(tick.log_conductance, tick.seconds)
+                self._watch_drift(at)
         return exp(residual)
 
+    # -- opening -----------------------------------------------------------------------------
+
     def _raise(self, at: Position, alarm: Alarm) -> None:
-        since, level, seconds = self._since_onset(alarm)
-        code = "tip_blocked" if alarm.shift < 0 else "boom_leak"
-        if alarm.shift > 0 and self._looks_doubled(level, alarm.seconds):
-            code = "meter_double"
-        size, text = self._describe(code, level, seconds)
-        details = {"evidence_nats": round(alarm.evidence, 1), "shift_log": round(level, 4)}
-        self._book.open(code, at, since, text, size, details)
-        self._fault = _Fault(code, level, ShiftTest(-level), deque(maxlen=_REFINE))
-        self._bank.reset()
+        count = min(len(self._recent), max(1, round(2.0 * alarm.seconds)))
+        newest = list(self._recent)[-count:]
+        residuals = [tick.residual for tick in newest]
+        level, sd = mean_since(residuals, self.noise)
+        if level * alarm.shift <= 0.0:
+            # Over so soon: there is nothing left to report.
+            self.bank.reset()
+            return
+        classes = self._weigh(level, sd, count)
+        code = next(iter(classes))
+        since = newest[0].at
+        if code == "mix_changed":
+            self._take_mix(at, since, level, sd, classes)
+            return
+        sd = self._with_baseline(sd)
+        size, text = describe(self._rig, code, level, sd, classes)
+        details = details_of(level, alarm.evidence, classes)
+        self._open(code, at, since, text, size, details, classes)
+        self.fault = OpenFault(code, level, residuals, self._tips, self._smallest)
+        self.bank.reset()
 
-    def _since_onset(self, alarm: Alarm) -> tuple[Position, float, float]:
-        """Onset, mean residual and duration since, over the ticks since the last zero."""
-        total = spent = 0.0
-        since = self._recent[-1][0].at
-        for tick, residual in reversed(self._recent):
-            if spent + 1e-9 >= alarm.seconds:
-                break
-            total += residual * tick.seconds
-            spent += tick.seconds
-            since = tick.at
-        # The first tick lies across the onset: it counts for the time, not for the size.
-        first, residual = self._recent[max(0, len(self._recent) - round(alarm.seconds / 0.5))]
-        if spent > 0.75 and first.at == since:
-            total -= residual * first.seconds
-            spent -= first.seconds
-        return since, total / spent, spent
-
-    def _follow(
+    def _open(
         self,
-        fault: _Fault,
+        code: str,
         at: Position,
-        seconds: float,
-        innovation: Innovation | None,
-        residual: float,
+        since: Position,
+        text: str,
+        size: Size,
+        details: Mapping[str, float],
+        classes: Mapping[str, float],
     ) -> None:
-        if innovation is not None:
-            # The test for the way back sees the fault's level as its zero.
-            news = innovation.news - innovation.rest * fault.level
-            fault.back.step(innovation._replace(residual=residual - fault.level, news=news))
-        if fault.back.crossed(_CLEAR_NATS):
-            self._clear(fault, at)
-            return
-        fault.refine.append(residual)
-        if len(fault.refine) < _REFINE:
-            return
-        level = sum(fault.refine) / _REFINE
-        half = _REFINE // 2
-        parts = list(fault.refine)
-        settled = abs(sum(parts[:half]) - sum(parts[half:])) / half < 0.25 * _one_tip(self._tips)
-        moved = abs(self._in_tips(level) - self._in_tips(fault.level))
-        if settled and abs(self._in_tips(level)) < self._too_small:
-            # It went away too slowly for the test of the way back, which looks for a whole one.
-            self._clear(fault, at)
-        elif settled and moved >= _GROW_TIPS and level * fault.level > 0.0:
-            before = self._words(fault.code, fault.level)
-            size, text = self._describe(fault.code, level, _REFINE * seconds)
-            self._book.grow(fault.code, at, f"{text} It was {before}.", size)
-            self._fault = _Fault(fault.code, level, ShiftTest(-level), deque(maxlen=_REFINE))
+        self._book.open(code, at, since, text, size, details, checks_for(code, classes))
+        self._told = size
 
-    def _clear(self, fault: _Fault, at: Position) -> None:
+    def _weigh(self, level: float, sd: float, count: int) -> dict[str, float]:
+        """Probabilities of the classes for a shift that began `count` ticks ago."""
+        since = list(self._recent)[-count:]
+        rough = [tick.unusual for tick in since[_ROUGH_AFTER:]]
+        after_pause = self._since_pause_s - count * 0.5 < _OPENING_S
+        return weigh(
+            Signs(
+                tips=self._tips,
+                shift=level,
+                shift_sd=self._with_baseline(sd),
+                answer=self.supply.answer(max(2, count)),
+                roughness=sum(rough) / len(rough) if len(rough) >= _ROUGH_TICKS else None,
+                after_pause=after_pause,
+            )
+        )
+
+    def _with_baseline(self, sd: float) -> float:
+        return sqrt(sd * sd + self.noise.density_s / self.baseline.seconds)
+
+    def _take_mix(
+        self,
+        at: Position,
+        since: Position,
+        level: float,
+        sd: float,
+        classes: Mapping[str, float],
+    ) -> None:
+        """Note another mix and take what the boom passes now as healthy."""
+        denser = 100.0 * (exp(-2.0 * level) - 1.0)
+        low, high = (100.0 * (exp(-2.0 * (level + d)) - 1.0) for d in (1.96 * sd, -1.96 * sd))
+        text = (
+            f"Since the pause the boom passes {abs(100.0 * (exp(level) - 1.0)):.0f} % "
+            f"{'less' if level < 0.0 else 'more'}: a mix about {abs(denser):.0f} % "
+            f"{'denser' if denser > 0.0 else 'lighter'}. Taken as healthy from here."
+        )
+        if level < 0.0:
+            tips = blocked_tips(self._tips, level)
+            text += f" {tips:.1f} of a tip that clogged in the pause would look the same."
+        size = Size(denser, "%", low, high)
+        self._book.note("mix_changed", at, since, text, size, details_of(level, 0.0, classes))
+        self.baseline.hold(self.baseline.level + level, ARM_S)
+        self.bank.reset()
+
+    # -- following ---------------------------------------------------------------------------
+
+    def _turn(self, fault: OpenFault, turn: str, at: Position) -> None:
+        if turn == "gone":
+            self._clear(fault, at)
+            return
+        level, sd = mean_since(fault.residuals, self.noise)
+        classes = self._weigh(level, sd, min(fault.ticks, len(self._recent)))
+        classes.pop("mix_changed", None)
+        code = next(iter(classes)) if turn == "refined" else fault.code
+        before = in_words(self._rig, fault.code, fault.level)
+        size, text = describe(self._rig, code, level, self._with_baseline(sd), classes)
+        details = details_of(level, fault.suspicion, classes)
+        fault.set_level(level)
+        renamed = code != fault.code and self._book.rename(fault.code, code)
+        if renamed:
+            fault.code = code
+        elif code != fault.code:
+            return
+        if turn == "grew":
+            text += f" It was {before}."
+        elif not renamed and not self._worth_telling(size):
+            return
+        else:
+            details["surer"] = 1.0
+        self._book.grow(code, at, text, size, details, checks_for(code, classes))
+        self._told = size
+
+    def _worth_telling(self, size: Size) -> bool:
+        """Has what was told become wrong, or much surer?"""
+        told = self._told
+        if told is None or told.low is None or told.high is None or size.low is None:
+            return True
+        assert size.high is not None
+        unit = 1.0 if size.unit == "tips" else 100.0 / self._tips
+        moved = abs(size.value - told.value) > _TOLD_TIPS * unit
+        narrower = size.high - size.low < _TOLD_NARROWER * (told.high - told.low)
+        return moved or narrower or size.unit != told.unit
+
+    def _clear(self, fault: OpenFault, at: Position) -> None:
         text = "The boom passes what its healthy baseline says again."
         self._book.clear(fault.code, at, text)
-        self._fault = None
-        self._bank.reset()
+        self.fault = None
+        self.bank.reset()
 
-    def _looks_doubled(self, level: float, seconds: float) -> bool:
-        """Twice the pulses at an unmoved pressure: no leak can do that."""
-        if abs(level - _DOUBLE) > 0.1:
-            return False
-        count = round(seconds / 0.5)
-        ticks = [tick.log_pressure for tick, _ in self._recent]
-        before, after = ticks[: -count - 1], ticks[-count:]
-        if not before or not after:
-            return False
-        return abs(sum(after) / len(after) - sum(before) / len(before)) < 0.05
-
-    def _in_tips(self, level: float) -> float:
-        return blocked_tips(self._tips, level)
-
-    def _describe(self, code: str, level: float, seconds: float) -> tuple[Size, str]:
-        """Size with its 95 % interval, and the sentence that says so."""
-        density = self._noise.density_s
-        spread = 1.96 * sqrt(density / seconds + density / self._baseline.seconds)
-        percent = 100.0 * (exp(level) - 1.0)
-        if code == "tip_blocked":
-            value, low, high = (self._in_tips(level + d) for d in (0.0, spread, -spread))
-            low, high = max(0.0, low), min(float(self._tips), high)
-            words = self._words(code, level)
-            text = (
-                f"{words} of {self._tips} blocked ({low:.1f} to {high:.1f}): the boom passes "
-                f"{-percent:.0f} % less than its healthy baseline at the same pressure."
-            )
-            if self._rig.gauge.place == "before strainer":
-                text += " The strainer behind the gauge does the same."
-            return Size(value, "tips", low, high), text
-        low, high = (100.0 * (exp(level + d) - 1.0) for d in (-spread, spread))
+    def _watch_drift(self, at: Position) -> None:
+        """Wear and slow clogging: the tracked level against what was learnt first."""
+        anchor = self.baseline.anchor
+        if anchor is None or self._drifting:
+            return
+        drift = self.baseline.level - anchor
+        if abs(drift) < _DRIFTED:
+            return
+        self._drifting = True
+        percent = 100.0 * (exp(drift) - 1.0)
         text = (
-            f"The boom passes {percent:.0f} % ({low:.0f} to {high:.0f}) more than its healthy "
-            "baseline at the same pressure."
+            f"Bit by bit the boom has come to pass {abs(percent):.0f} % "
+            f"{'more' if drift > 0.0 else 'less'} than at first, at the same pressure. "
+            "The baseline has gone stale: calibrate it again."
         )
-        if code == "meter_double":
-            text = "The flow sensor's pulses doubled and the pressure did not move."
-        return Size(percent, "%", low, high), text
+        self._book.note("boom_drift", at, at, text, Size(percent, "%"))
 
-    def _words(self, code: str, level: float) -> str:
-        if code == "tip_blocked":
-            tips = self._in_tips(level)
-            return f"{tips:.1f} {'tip' if tips < 1.05 else 'tips'}"
-        return f"{100.0 * (exp(level) - 1.0):.0f} %"
+    # -- the beginning -----------------------------------------------------------------------
 
     def _compare_with_calibration(self, healthy: HealthyBoom, at: Position) -> None:
         """Judge the route's beginning, which is about to be taken as healthy."""
         density = self._rig.work.carrier_relative_density
         calibrated = healthy.log_conductance + carrier_log_shift(density)
-        level = self._baseline.level - calibrated
-        known = self._noise.density_s / self._baseline.seconds
+        level = self.baseline.level - calibrated
+        known = self.noise.density_s / self.baseline.seconds
         spread = sqrt(healthy.u**2 + _DAY_TO_DAY**2 + known)
         if abs(level) < max(0.5 * self._smallest, 3.0 * spread):
             return
-        code = "tip_blocked" if level < 0.0 else "boom_leak"
-        seconds = self._baseline.seconds
-        self._baseline.hold(calibrated)
-        size, text = self._describe(code, level, seconds)
+        began = self._began or at
+        classes = weigh(Signs(self._tips, level, spread, None, None, after_pause=True))
+        code = next(iter(classes))
+        if code == "mix_changed":
+            self.baseline.hold(calibrated, self.baseline.seconds)
+            self._take_mix(at, began, level, spread, classes)
+            return
+        self.baseline.hold(calibrated)
+        size, text = describe(self._rig, code, level, spread, classes)
         text += " So it began; the baseline is the calibrated one."
         if density != 1.0 or level > 0.0:
             text += " Another density of the mix than the rig file's would look alike."
-        self._book.open(code, at, self._began or at, text, size, {"shift_log": round(level, 4)})
-        self._fault = _Fault(code, level, ShiftTest(-level), deque(maxlen=_REFINE))
+        self._open(code, at, began, text, size, details_of(level, 0.0, classes), classes)
+        self.fault = OpenFault(code, level, [level], self._tips, self._smallest)
 
     def _compare_with_rig_file(self, at: Position) -> None:
-        off = exp(self._baseline.level) / self._rig.nominal_conductance - 1.0
+        off = exp(self.baseline.level) / self._rig.nominal_conductance - 1.0
         if abs(off) > _UNEXPECTED:
             text = (
                 f"The boom passes {abs(100 * off):.0f} % {'less' if off < 0 else 'more'} than "
@@ -271,14 +341,14 @@ class BoomWatch:
             self._book.note("boom_unexpected", at, at, text, Size(100 * off, "%"))
 
 
-def _one_tip(tips: int) -> float:
-    """Size of the shift that one blocked tip makes in log conductance."""
-    return -blocked_tip_log_shift(tips, 1.0) if tips > 1 else 1.0
-
-
 def _shifts(rig: Rig) -> list[float]:
     """The shifts that the bank looks for: blocked parts of tips, and a boom that leaks."""
     tips = rig.boom.tips
-    sizes = sorted({rig.thresholds.tip_share, 1.0, 2.0})
-    blocked = [blocked_tip_log_shift(tips, size) for size in sizes if size < tips - 0.5]
-    return [*blocked, log(1.0 + max(0.08, 1.0 / tips)), log(1.5)]
+    sizes = sorted({rig.thresholds.tip_share, 0.5, 1.0, 2.0})
+    sizes = [size for size in sizes if rig.thresholds.tip_share <= size < tips - 0.5]
+    return [
+        *(blocked_tip_log_shift(tips, size) for size in sizes),
+        log(1.05),
+        log(1.1),
+        log(1.5),
+    ]

@@ -1,0 +1,166 @@
+"""Which fault moved the boom's conductance? Weighs the classes that two sensors can tell apart.
+
+What is weighed: how far the log conductance moved, how the pressure answered, how rough the flow
+has been since, and whether it came with the boom's opening after a pause (a refill). Each class
+says how likely it makes these; Bayes' rule gives the probabilities. Where two classes make the same
+things likely, the probabilities say so, and the event names both.
+
+The shares before anything is seen are a judgement (common practice, no source): tips clog far more
+often than sensors fail.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import exp, log, pi, sqrt
+from typing import Final
+
+from flowlog.monitor.supply import ANSWERS, PressureAnswer
+from flowlog.physics.tips import blocked_tips
+
+MIX_LOG: Final = 0.068
+"""A mix may be so much denser or lighter than the last one: 13 % of density (water to a third of
+a strong fertiliser solution). A shift beyond this is never taken for a mix."""
+
+_BEFORE: Final = {
+    "tip_blocked": 0.50,
+    "boom_leak": 0.25,
+    "meter_low": 0.08,
+    "meter_double": 0.04,
+    "foam": 0.08,
+    "mix_changed": 0.0,
+}
+_MIX_BEFORE: Final = 2.0
+"""Relative to the others, for a shift that came with the first spraying after a pause."""
+
+_AS_MADE: Final = 0.04
+"""In tips: by how much a whole blocked tip may differ from the mean one."""
+_WHOLE: Final = 0.6
+_NEXT: Final = 0.5
+"""Each further whole tip is half as likely."""
+_ROUGH_SD: Final = 0.45
+_ROUGH_WIDE: Final = 2.3
+"""Log of the variance's ratio: the spread of a quiet dozen ticks, and how far rough passes go."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """What is known of a shift of the boom's conductance."""
+
+    tips: int
+    shift: float
+    """Of the log conductance since the onset."""
+    shift_sd: float
+    answer: PressureAnswer | None
+    roughness: float | None
+    """Variance of the flow's news since the onset over the usual one; None while too short."""
+    after_pause: bool
+    """It came with the first spraying after a pause in which the tank may have been filled."""
+
+
+def weigh(signs: Signs) -> dict[str, float]:
+    """Probability of each class, largest first; they add up to one."""
+    before = dict(_BEFORE)
+    if signs.after_pause:
+        before["mix_changed"] = _MIX_BEFORE
+    weights = {code: share * _LIKELIHOODS[code](signs) for code, share in before.items()}
+    total = sum(weights.values())
+    if total <= 0.0:
+        # Further out than any class reaches: the direction is all that is left.
+        code = "tip_blocked" if signs.shift < 0.0 else "boom_leak"
+        return {code: 1.0}
+    ordered = sorted(weights.items(), key=lambda item: -item[1])
+    return {code: weight / total for code, weight in ordered if weight > 0.0}
+
+
+def _normal(value: float, mean: float, sd: float) -> float:
+    away = (value - mean) / sd
+    return exp(-0.5 * away * away) / (sd * sqrt(2.0 * pi))
+
+
+def _answered(signs: Signs, shares: tuple[float, ...]) -> float:
+    """Density of the pressure's answer if it is one of `shares` of the shift, against it."""
+    if signs.answer is None:
+        return 1.0
+    sd = sqrt(signs.answer.sd**2 + 0.003**2)
+    each = (_normal(signs.answer.moved, -share * signs.shift, sd) for share in shares)
+    return sum(each) / len(shares)
+
+
+def _quiet(signs: Signs) -> float:
+    """Density of the roughness if nothing but the fields' own makes it."""
+    if signs.roughness is None:
+        return 1.0
+    rough = log(max(1.0, signs.roughness))
+    wide = 1.0 / _ROUGH_WIDE if rough < _ROUGH_WIDE else 0.0
+    return 0.9 * _normal(rough, 0.0, _ROUGH_SD) * 2.0 + 0.1 * wide
+
+
+def _tip(signs: Signs) -> float:
+    if signs.shift >= 0.0:
+        return 0.0
+    tips = float(signs.tips)
+    passes = exp(signs.shift)
+    blocked = blocked_tips(signs.tips, signs.shift)
+    sd = sqrt((tips * passes * signs.shift_sd) ** 2 + _AS_MADE**2)
+    whole = weight = 0.0
+    share = 1.0
+    for number in range(1, signs.tips + 1):
+        whole += share * _normal(blocked, number, sd)
+        weight += share
+        share *= _NEXT
+    density = _WHOLE * whole / weight
+    if 0.1 < blocked < tips:
+        density += (1.0 - _WHOLE) * 0.5 ** (blocked - 1.0) / (2.0 / log(2.0))
+    # From density over tips to density over the shift.
+    return density * tips * passes * _answered(signs, ANSWERS) * _quiet(signs)
+
+
+def _leak(signs: Signs) -> float:
+    if not 0.02 < signs.shift < 1.5:
+        return 0.0
+    spread = 1.0 / (signs.shift * log(75.0))
+    return spread * _answered(signs, ANSWERS) * _quiet(signs)
+
+
+def _meter_low(signs: Signs) -> float:
+    if not -2.0 < signs.shift < 0.0:
+        return 0.0
+    return 0.5 * _answered(signs, (0.0,)) * _quiet(signs)
+
+
+def _meter_double(signs: Signs) -> float:
+    if signs.shift <= 0.0:
+        return 0.0
+    near = _normal(signs.shift, log(2.0), sqrt(signs.shift_sd**2 + 0.03**2))
+    wide = 0.5 if signs.shift < 2.0 else 0.0
+    return (0.8 * near + 0.2 * wide) * _answered(signs, (0.0,)) * _quiet(signs)
+
+
+def _mix(signs: Signs) -> float:
+    if abs(signs.shift) > MIX_LOG:
+        return 0.0
+    # How the pressure answers a denser mix depends on the pump: it may rise or stay.
+    return 0.5 / MIX_LOG * _answered(signs, (0.0, 0.1, 0.25, 1.0, 2.0)) * _quiet(signs)
+
+
+def _foam(signs: Signs) -> float:
+    """Gas in the liquid: reads high and rough, and the pump delivers a little less."""
+    if not 0.0 < signs.shift < 0.5:
+        return 0.0
+    roughness = 1.0
+    if signs.roughness is not None:
+        rough = log(max(1.0, signs.roughness))
+        roughness = 1.0 / 2.5 if 0.6 < rough < 3.1 else 0.0
+    return 1.0 / (signs.shift * log(25.0)) * _answered(signs, (0.0, 0.2, 0.5)) * roughness
+
+
+_LIKELIHOODS: Final[dict[str, Callable[[Signs], float]]] = {
+    "tip_blocked": _tip,
+    "boom_leak": _leak,
+    "meter_low": _meter_low,
+    "meter_double": _meter_double,
+    "foam": _foam,
+    "mix_changed": _mix,
+}

@@ -1,0 +1,192 @@
+"""How much the residual moves while nothing is wrong: noise level, whitening, rough passes.
+
+Three things are kept apart, since each is known from another part of the signal. The density at
+low frequency decides how well a mean is known; it comes from differences of block means. The
+variance of the news (what a tick brings beyond what the one before foretold) decides how much
+one tick says; it is averaged over minutes. The roughness says how much wilder the present pass is
+than those minutes, after a few ticks of it: rough ground shakes the hoses on one lawn and not on
+the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from math import exp, fsum
+from statistics import median
+
+from flowlog.monitor.cusum import Innovation
+from flowlog.monitor.ticks import TICK_MS
+
+NOISE_DENSITY_S = 4e-4
+"""Noise of the residual before it is known, as a density at zero frequency in seconds: twice
+the variance times the correlation time, for 1 % with a correlation time of 2 s. Flow and
+pressure noise of this class of rig; assumed until `NoiseLevel` has measured it."""
+
+TAU_S = 2.0
+"""Correlation time that is assumed where only a variance is known."""
+
+_NOISE_FLOOR_S = 2e-4
+_TICK_S = TICK_MS * 1e-3
+_CLOCK_JITTER_S = 1e-3
+DECAY = exp(-_TICK_S / TAU_S)
+"""What a tick's residual keeps of the one before."""
+
+_NEWS_SHARE = 1.0 / 240.0
+"""The variance of the news is averaged over two minutes."""
+_NEWS_CUT = 9.0
+_PASS_PRIOR = 6.0
+"""A pass is taken to be as the minutes before it with the weight of so many of its own ticks."""
+_PASS_KEEP = 1.0 - 1.0 / 24.0
+"""Ticks of the pass are forgotten over twelve seconds."""
+_PASS_CUT = 9.0
+_BLOCK_S = 2.5
+_BLOCKS_KEPT = 120
+_PRIOR_BLOCKS = 24
+"""What is assumed counts like a minute of what is measured."""
+_BLOCKS_SHORT = 12
+_SHORT_MARGIN = 2.5
+"""The mean of twelve squares exceeds this multiple of its expectation in one case of 500."""
+_BLOCKS_HELD_BACK = 4
+"""The newest ten seconds are left out: a difference that holds the step of a fault would raise
+the noise and with it the threshold, just when the fault is to be found."""
+_DIFFERENCE = 0.451
+"""Variance of the difference between successive block means, as a multiple of density / block:
+2 (v - c) with v = 1 - a (1 - e), c = a (1 - e)^2 / 2, a = tau / block, e = exp(-1 / a)."""
+_CUT = 3.0 / 0.455
+_CUT_MEAN = 0.857
+"""Squares are cut at three times their variance, taken from their median (0.455 of it for a
+normal variable), against bursts of air; what is left has this mean."""
+
+
+class NoiseLevel:
+    """Running noise of the residual.
+
+    The density is blind to the level and to slow drift. Five minutes of differences give it to
+    about 15 %; half a minute that is much rougher than them overrules it.
+    """
+
+    def __init__(self) -> None:
+        self._block_sum = 0.0
+        self._block_s = 0.0
+        self._before: float | None = None
+        self._squares: list[float] = []
+        self._prior_s = NOISE_DENSITY_S
+        self.density_s = NOISE_DENSITY_S
+        self._fresh = 0
+        self._residual: float | None = None
+        self._news_variance = 0.0
+        self._news: float | None = None
+        self._pass_sum = 0.0
+        self._pass_ticks = 0.0
+        self.unusual = 1.0
+        """Square of the last tick's change of news over what it usually is."""
+        self.roughness = 1.0
+        """Variance of this pass's news over that of the minutes before; one at least."""
+
+    @property
+    def news_variance(self) -> float:
+        """Variance of a usual tick's news while all is healthy."""
+        rest = 1.0 - DECAY
+        return max(rest * rest * self.density_s / _TICK_S, self._news_variance)
+
+    def mean_variance(self, ticks: int) -> float:
+        """Variance of the mean residual over `ticks` ticks in a row.
+
+        That of a first-order autoregression of this density (summing its covariances), and what
+        the news hold beyond it, which is white.
+        """
+        if ticks < 1:
+            raise ValueError("no ticks, no mean")
+        rest = 1.0 - DECAY
+        variance = self.density_s / (2.0 * TAU_S)
+        white = max(0.0, self._news_variance - variance * (1.0 - DECAY * DECAY))
+        white /= 1.0 + DECAY * DECAY
+        decayed = 1.0 - DECAY**ticks
+        spread = (1.0 + DECAY) / rest / ticks - 2.0 * DECAY * decayed / (rest * ticks) ** 2
+        return self.roughness * (variance * spread + white / ticks)
+
+    def whiten(self, residual: float, seconds: float, level: float) -> Innovation | None:
+        """What this tick brings beyond what the one before foretold; None after a break.
+
+        `level` is where the residual is expected to lie: zero, or the shift of an open fault.
+        """
+        before, self._residual = self._residual, residual
+        if before is None:
+            return None
+        usual = abs(seconds - _TICK_S) < _CLOCK_JITTER_S
+        decay = DECAY if usual else exp(-seconds / TAU_S)
+        rest = 1.0 - decay
+        news = residual - decay * before
+        # Whitened noise of this density has at least this variance; vanes and white noise of
+        # the count add to it, which only the news themselves tell.
+        floor = rest * rest * self.density_s / seconds
+        variance = max(floor, self._news_variance)
+        square = (news - rest * level) ** 2
+        self._news_variance += _NEWS_SHARE * (
+            min(square, _NEWS_CUT * variance) - self._news_variance
+        )
+        self._roughen(news, variance)
+        return Innovation(residual, news, rest, variance * self.roughness, seconds)
+
+    def _roughen(self, news: float, variance: float) -> None:
+        """How wild is this pass? From differences of news, which a lasting shift does not move."""
+        before, self._news = self._news, news
+        if before is None:
+            return
+        self.unusual = 0.5 * (news - before) ** 2 / variance
+        self._pass_sum = _PASS_KEEP * self._pass_sum + min(self.unusual, _PASS_CUT)
+        self._pass_ticks = _PASS_KEEP * self._pass_ticks + 1.0
+        rough = (_PASS_PRIOR + self._pass_sum) / (_PASS_PRIOR + self._pass_ticks)
+        self.roughness = max(1.0, rough)
+
+    def expect(self, first: Sequence[float]) -> None:
+        """A first idea from the ticks on which the baseline was armed, if they are rough."""
+        middle = median(first)
+        spread = median(abs(value - middle) for value in first) / 0.6745
+        self._prior_s = self.density_s = max(NOISE_DENSITY_S, 2.0 * TAU_S * spread * spread)
+        news = [after - DECAY * before for before, after in pairwise(first)]
+        middle = median(news)
+        self._news_variance = (median(abs(value - middle) for value in news) / 0.6745) ** 2
+
+    def restart(self) -> None:
+        """Spraying was interrupted: the next mean has no neighbour, the next pass no past."""
+        self._block_sum = self._block_s = 0.0
+        self._before = None
+        self._residual = self._news = None
+        self._pass_sum = self._pass_ticks = 0.0
+        self.roughness = 1.0
+
+    def add(self, residual: float, seconds: float) -> None:
+        """Take one tick into the density."""
+        self._block_sum += residual * seconds
+        self._block_s += seconds
+        if self._block_s < _BLOCK_S - 1e-9:
+            return
+        mean = self._block_sum / self._block_s
+        if self._before is not None:
+            self._squares.append((mean - self._before) ** 2)
+            del self._squares[: -_BLOCKS_KEPT - _BLOCKS_HELD_BACK]
+            self._fresh += 1
+            if self._fresh == _BLOCKS_HELD_BACK:
+                self._fresh = 0
+                self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
+        self._before = mean
+        self._block_sum = self._block_s = 0.0
+
+    def _density(self, squares: list[float]) -> float:
+        if not squares:
+            return self._prior_s
+        count = len(squares)
+        level = _PRIOR_BLOCKS * self._prior_s + count * _density_of(squares)
+        level /= _PRIOR_BLOCKS + count
+        if count >= _BLOCKS_SHORT:
+            level = max(level, _density_of(squares[-_BLOCKS_SHORT:]) / _SHORT_MARGIN)
+        return max(level, _NOISE_FLOOR_S)
+
+
+def _density_of(squares: list[float]) -> float:
+    """Noise density from squared differences of block means, cut against bursts."""
+    cut = _CUT * median(squares)
+    mean = fsum(min(square, cut) for square in squares) / len(squares)
+    return mean / _CUT_MEAN * _BLOCK_S / _DIFFERENCE

@@ -1,0 +1,138 @@
+"""A fault of the boom while it lasts: how large it is by now, whether it grew or is gone."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from math import log, log1p, sqrt
+from typing import Final, Literal
+
+from flowlog.monitor.cusum import Innovation, ShiftTest
+from flowlog.monitor.noise import NoiseLevel
+from flowlog.physics.tips import blocked_tip_log_shift
+
+_KEPT: Final = 120
+"""Ticks: a minute, over which a fault that went away slowly is told from one that stays."""
+_SKIPPED: Final = 2
+"""The tick across which the onset lies, and the next, in which the meter's rotor still follows."""
+_CHANGE_NATS: Final = 10.0
+"""Odds of 22,000 to one."""
+_DOUBT_NATS: Final = 3.0
+_REFINED_AT: Final = (6, 16, 50)
+"""Ticks after the opening at which it is measured again: 3, 8 and 25 s. Each time its uncertainty
+has about halved."""
+_STEADY_SD: Final = 3.0
+
+Turn = Literal["refined", "grew", "gone"]
+
+
+def mean_since(residuals: Sequence[float], noise: NoiseLevel) -> tuple[float, float]:
+    """Mean of the residuals since an onset and its standard uncertainty.
+
+    A fault that crept in is measured by its newer half, again and again until both halves of
+    what is left agree.
+    """
+    values = list(residuals)
+    if len(values) > 2 * _SKIPPED:
+        values = values[_SKIPPED:]
+    elif len(values) > 1:
+        values = values[1:]
+    while len(values) >= 8:
+        half = len(values) // 2
+        early, late = values[:half], values[half:]
+        apart = abs(sum(early) / half - sum(late) / len(late))
+        if apart < _STEADY_SD * sqrt(2.0 * noise.mean_variance(half)):
+            break
+        values = late
+    return sum(values) / len(values), sqrt(noise.mean_variance(len(values)))
+
+
+class OpenFault:
+    """Follows one fault from its opening on."""
+
+    def __init__(
+        self, code: str, level: float, residuals: Sequence[float], tips: int, smallest: float
+    ) -> None:
+        self.code = code
+        self.level = level
+        """Shift of the log conductance against the baseline."""
+        self.residuals: deque[float] = deque(residuals, maxlen=_KEPT)
+        self.ticks = len(self.residuals)
+        """Ticks since the onset of its present size."""
+        self.age = 0
+        """Ticks since it was opened or grew."""
+        self._tips = tips
+        self._gone = 0.4 * smallest
+        """Less than half of the smallest shift that is looked for: such a level raises no test, so
+        that what is cleared here does not come back by itself."""
+        self._set_tests()
+
+    def _set_tests(self) -> None:
+        step = -blocked_tip_log_shift(max(self._tips, 2), 0.5)
+        if self.level > 0.0:
+            step = max(0.5 * log1p(0.1), 0.5 * self.level)
+        self._back = ShiftTest(-self.level)
+        self._steps = [ShiftTest(step), ShiftTest(-step)]
+
+    @property
+    def suspicion(self) -> float:
+        """Nats of the strongest test for a change."""
+        return max(test.sum for test in (self._back, *self._steps))
+
+    def move(self, shift: float) -> None:
+        """The baseline moved by `shift`: what was measured against it moves the other way."""
+        self.level -= shift
+        self.residuals = deque((value - shift for value in self.residuals), maxlen=_KEPT)
+        self._set_tests()
+
+    def step(
+        self, innovation: Innovation | None, residual: float, noise: NoiseLevel
+    ) -> Turn | None:
+        """Take one tick in; say whether anything about the fault changed."""
+        self.residuals.append(residual)
+        self.ticks += 1
+        self.age += 1
+        if innovation is not None:
+            # These tests see the fault's level as their zero.
+            news = innovation.news - innovation.rest * self.level
+            seen = innovation._replace(residual=residual - self.level, news=news)
+            for test in (self._back, *self._steps):
+                test.step(seen)
+        turn = self._changed(noise)
+        if turn is not None:
+            return turn
+        if self.age in _REFINED_AT and self.suspicion < _DOUBT_NATS:
+            return "refined"
+        if self.age % 20 == 0 and self.ticks >= _KEPT:
+            mean = sum(self.residuals) / len(self.residuals)
+            if abs(mean) < self._gone:
+                return "gone"
+        return None
+
+    def _changed(self, noise: NoiseLevel) -> Turn | None:
+        crossed = [t for t in (self._back, *self._steps) if t.crossed(_CHANGE_NATS)]
+        if not crossed:
+            return None
+        best = max(crossed, key=lambda test: test.sum)
+        if self._back.sum > best.sum - _DOUBT_NATS:
+            return "gone"
+        count = min(len(self.residuals), max(2, round(2.0 * best.seconds)))
+        newest = list(self.residuals)[-count:]
+        level, sd = mean_since(newest, noise)
+        if abs(level) < max(self._gone, sd) or level * self.level < 0.0:
+            return "gone"
+        self.residuals = deque(newest, maxlen=_KEPT)
+        self.ticks = count
+        self.age = 0
+        self.set_level(level)
+        return "grew"
+
+    def set_level(self, level: float) -> None:
+        """It is measured to be this large now."""
+        self.level = level
+        self._set_tests()
+
+
+def smallest_shift(tips: int, tip_share: float) -> float:
+    """The smallest blocked part of a tip that is looked for, in log conductance; positive."""
+    return -blocked_tip_log_shift(tips, min(tip_share, 0.9 * tips)) if tips > 0 else -log(0.5)

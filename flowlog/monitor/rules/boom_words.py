@@ -1,0 +1,107 @@
+"""A fault of the boom in words and sizes, for the person on the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import exp
+from typing import Final
+
+from flowlog.monitor.alerts import Size
+from flowlog.monitor.codes import CODES
+from flowlog.physics.tips import blocked_tips
+from flowlog.rig.model import Rig
+
+_WORTH_NAMING: Final = 0.05
+"""A class that is less likely than this is left out of the sentence."""
+
+_OTHERWISE: Final = {
+    "tip_blocked": "blocked tips",
+    "boom_leak": "a leak or a missing tip",
+    "meter_low": "a flow sensor that reads low",
+    "meter_double": "a flow sensor that counts twice",
+    "foam": "foam",
+    "mix_changed": "another mix",
+}
+
+
+def describe(
+    rig: Rig, code: str, shift: float, sd: float, classes: Mapping[str, float]
+) -> tuple[Size, str]:
+    """Size with its 95 % interval, and the sentence that says what it is and what it may be.
+
+    Args:
+        rig: Its tips and where its gauge sits.
+        code: What it is called.
+        shift: Of the log conductance against the baseline.
+        sd: Standard uncertainty of the shift.
+        classes: Probability of each class.
+    """
+    spread = 1.96 * sd
+    percent = 100.0 * (exp(shift) - 1.0)
+    low, high = (100.0 * (exp(shift + d) - 1.0) for d in (-spread, spread))
+    size = Size(percent, "%", low, high)
+    share = f"{abs(percent):.0f} % {'less' if percent < 0.0 else 'more'}"
+    passes = f"the boom passes {share} than its healthy baseline at the same pressure"
+    if code == "tip_blocked":
+        tips = rig.boom.tips
+        value, low, high = (blocked_tips(tips, shift + d) for d in (0.0, spread, -spread))
+        low, high = max(0.0, low), min(float(tips), high)
+        size = Size(value, "tips", low, high)
+        text = (
+            f"{in_words(rig, code, shift)} of {tips} blocked ({low:.1f} to {high:.1f}): {passes}."
+        )
+        if rig.gauge.place == "before strainer":
+            text += " The strainer behind the gauge does the same."
+    elif code == "meter_low":
+        text = (
+            f"The flow sensor reads {abs(percent):.0f} % ({abs(high):.0f} to {abs(low):.0f}) low: "
+            "the pressure did not answer as it does to a blocked tip."
+        )
+    elif code == "meter_double":
+        text = "The flow sensor's pulses doubled and the pressure did not move."
+    elif code == "foam":
+        text = f"{passes[0].upper()}{passes[1:]}, and its flow is rough: gas in the mix."
+    else:
+        text = f"{passes[0].upper()}{passes[1:]} ({low:.0f} to {high:.0f} %)."
+    return size, text + _or_else(code, classes)
+
+
+def _or_else(code: str, classes: Mapping[str, float]) -> str:
+    others = [
+        f"{_OTHERWISE[other]} ({100.0 * share:.0f} %)"
+        for other, share in classes.items()
+        if other != code and share >= _WORTH_NAMING
+    ]
+    return f" It may also be {' or '.join(others)}." if others else ""
+
+
+def in_words(rig: Rig, code: str, shift: float) -> str:
+    """`1.0 tip`, `-12 %`."""
+    if code == "tip_blocked":
+        tips = blocked_tips(rig.boom.tips, shift)
+        return f"{tips:.1f} {'tip' if tips < 1.05 else 'tips'}"
+    return f"{100.0 * (exp(shift) - 1.0):+.0f} %"
+
+
+def checks_for(code: str, classes: Mapping[str, float]) -> tuple[str, ...]:
+    """What to look at: for what it is called, then the first thing for what it may also be."""
+    checks = list(CODES[code].checks)
+    for other, share in classes.items():
+        if other != code and share >= _WORTH_NAMING and CODES[other].checks:
+            first = CODES[other].checks[0]
+            if first not in checks:
+                checks.append(first)
+    return tuple(checks)
+
+
+def details_of(shift: float, evidence: float, classes: Mapping[str, float]) -> dict[str, float]:
+    """What a screen or an explanation needs beside the sentence."""
+    ranked = iter(classes.items())
+    _, probability = next(ranked)
+    details = {
+        "evidence_nats": round(evidence, 1),
+        "shift_log": round(shift, 4),
+        "probability": round(probability, 3),
+    }
+    details.update({f"may_be.{code}": round(share, 3) for code, share in classes.items()})
+    return details

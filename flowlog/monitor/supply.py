@@ -1,0 +1,119 @@
+"""The supply point: where pump and regulator hold the pressure, and how it answers the boom.
+
+Conductance is blind to the pump, and that is what finds a clogged tip. Here it is the other way
+round: the logarithm of pressure against where the supply held it before. A boom that passes less
+makes the pressure rise (along the pump's curve, by little with a relief valve and by much with a
+centrifugal pump); a flow sensor that reads less does not.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from math import sqrt
+
+from flowlog.monitor.noise import DECAY
+
+_KEPT = 160
+"""Ticks: eighty seconds, half a minute of them before an onset that is half a minute old."""
+_REFERENCE = 60
+"""Ticks before an onset that its pressure is compared with."""
+_LEAST_REFERENCE = 8
+_NEWS_SHARE = 1.0 / 240.0
+_NEWS_CUT = 9.0
+_FIRST_SPREAD = 0.02
+"""Log pressure of a small pump wanders by 2 % over seconds (detection is tuned on this class of
+noise; it is measured from the first ticks on)."""
+_LEAST_VARIANCE = 0.002**2
+ANSWERS = (0.1, 0.15, 0.25, 0.4, 0.65, 1.0)
+"""By how much log pressure rises for a fall of log conductance by one: from a stiff relief valve
+over a centrifugal pump to a pump without any bypass (2 s / (2 + s) for a slope s of the supply's
+curve; ranges worked out for the usual arrangements)."""
+_ANSWER_NATS = 7.0
+"""A burst of air moves the meter alone. That the pressure moves the right way by chance in one of
+its ticks has odds of e^-7; a few bursts an hour give one such in a thousand hours."""
+
+
+@dataclass(frozen=True, slots=True)
+class PressureAnswer:
+    """How log pressure moved since an onset, and how well that is known."""
+
+    moved: float
+    sd: float
+
+
+class SupplyPoint:
+    """Recent ticks of settled spraying: log pressure, its news, and the step since an onset."""
+
+    def __init__(self) -> None:
+        self._ticks: deque[tuple[float, bool]] = deque(maxlen=_KEPT)
+        """Log pressure, and whether the tick follows the one before without a break."""
+        self._broken = True
+        self._step_variance = _FIRST_SPREAD**2 * 2.0 * (1.0 - DECAY)
+
+    @property
+    def news_variance(self) -> float:
+        """Of what a tick brings beyond what the one before foretold."""
+        # Of steps from tick to tick it is this share, for noise that decays alike.
+        return max(0.5 * (1.0 + DECAY) * self._step_variance, _LEAST_VARIANCE)
+
+    def restart(self) -> None:
+        """Spraying was interrupted."""
+        self._broken = True
+
+    def step(self, log_pressure: float) -> None:
+        """Take one tick in."""
+        if not self._broken:
+            square = (log_pressure - self._ticks[-1][0]) ** 2
+            cut = _NEWS_CUT * max(self._step_variance, _LEAST_VARIANCE)
+            self._step_variance += _NEWS_SHARE * (min(square, cut) - self._step_variance)
+        self._ticks.append((log_pressure, not self._broken))
+        self._broken = False
+
+    def answer(self, ticks_ago: int) -> PressureAnswer | None:
+        """The step of log pressure at an onset, by generalised least squares in correlated noise.
+
+        Args:
+            ticks_ago: The tick across which the onset lies; 1 is the newest.
+
+        None where too little is known of before.
+        """
+        ticks = list(self._ticks)
+        onset = len(ticks) - ticks_ago
+        before = [value for value, _ in ticks[max(0, onset - _REFERENCE) : onset]]
+        if ticks_ago < 2 or len(before) < _LEAST_REFERENCE:
+            return None
+        level = sum(before) / len(before)
+        variance = self.news_variance
+        top = weight = 0.0
+        # The onset's own tick is left out: it holds an unknown part of the step.
+        last, decay = before[-1] - level, DECAY * DECAY
+        full = True
+        for value, joined in ticks[onset + 1 :]:
+            now = value - level
+            if not joined:
+                # After a break nothing is foretold; the noise has its whole variance.
+                share, spread = 1.0, variance / (1.0 - DECAY * DECAY)
+                news = now
+            elif full:
+                share, news = 1.0, now - decay * last
+                spread = variance * (1.0 + DECAY * DECAY)
+            else:
+                share, news, spread = 1.0 - DECAY, now - DECAY * last, variance
+            top += share * news / spread
+            weight += share * share / spread
+            last, full = now, False
+        if weight == 0.0:
+            return None
+        # What the minute before does not know of its own mean.
+        own = variance / (1.0 - DECAY) ** 2 / len(before)
+        return PressureAnswer(top / weight, sqrt(1.0 / weight + 0.5 * own))
+
+    def confirms(self, shift: float, seconds: float) -> bool:
+        """Did the pressure move against a shift of the boom that began `seconds` ago?"""
+        answer = self.answer(max(2, round(2.0 * seconds)))
+        if answer is None:
+            return False
+        against = -answer.moved if shift > 0.0 else answer.moved
+        best = max((share * abs(shift)) * (against - 0.5 * share * abs(shift)) for share in ANSWERS)
+        return best > _ANSWER_NATS * answer.sd**2
