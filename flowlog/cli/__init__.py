@@ -17,6 +17,7 @@ COMMANDS: Final[dict[str, str]] = {
     "plan": "Reach another rate; water and product for each fill of the tank.",
     "run": "Watch a rig: read the board, log, raise alerts. The daemon.",
     "watch": "Live view of the rig that is running on this machine.",
+    "serve": "The pages for phone and screen: live while spraying, routes afterwards.",
     "review": "Look at a route afterwards: stops, rates, alerts; export.",
     "report": "A route or a stop as PDF or HTML: to print, to file, to hand over.",
     "sheet": "Application records: fill in, amend, print.",

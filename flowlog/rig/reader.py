@@ -28,9 +28,10 @@ TABLES: Final = (
     "wheel",
     "board",
     "broker",
+    "page",
     "thresholds",
 )
-_OPTIONAL: Final = frozenset({"tank", "wheel", "broker", "thresholds"})
+_OPTIONAL: Final = frozenset({"tank", "wheel", "broker", "page", "thresholds"})
 
 
 def read_rig(path: str | Path, environ: Mapping[str, str] | None = None) -> Rig:
@@ -72,6 +73,7 @@ def parse_rig(text: str, where: Path, environ: Mapping[str, str]) -> Rig:
             else None
         ),
         thresholds=thresholds,
+        page=sections.read_page(tables["page"]),
     )
     faults.raise_any()
     return rig

@@ -6,6 +6,7 @@ rigs. Limits: common practice of small boom sprayers, no source.
 
 from __future__ import annotations
 
+import ipaddress
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,6 +20,7 @@ from flowlog.rig.model import (
     Gauge,
     GaugePlace,
     Meter,
+    Page,
     Tank,
     Thresholds,
     Tip,
@@ -272,6 +274,47 @@ def _read_ca_file(table: Table, folder: Path, *, tls: bool) -> str | None:
     if not path.is_file():
         table.fault("ca_file", f"'{one_line(text)}' is not a file that is there (looked at {path})")
     return str(path.absolute())
+
+
+def read_page(table: Table) -> Page:
+    usual = Page()
+    example = 'listen = "0.0.0.0:8733"'
+    text = table.text("listen", example=example, default=f"{usual.host}:{usual.port}")
+    listen = parse_listen(text or "")
+    if text and listen is None:
+        table.fault(
+            "listen",
+            f"'{one_line(text)}' is no numeric address with a port (write for instance "
+            f"{example} to let the rig's own network in, or leave it out for this machine alone)",
+        )
+    names = table.raw("names")
+    if names is None:
+        names = []
+    elif not isinstance(names, list) or not all(
+        isinstance(name, str) and re.fullmatch(r"[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*", name)
+        for name in names
+    ):
+        table.fault("names", 'must be names of this machine (write for instance ["cart.lan"])')
+        names = []
+    table.end()
+    host, port = listen or (usual.host, usual.port)
+    return Page(host, port, tuple(name.lower() for name in names))
+
+
+def parse_listen(text: str) -> tuple[str, int] | None:
+    """`127.0.0.1:8733` or `[::1]:8733` as address and port; None if it is neither."""
+    host, colon, port = text.strip().rpartition(":")
+    if host.startswith("[") and host.endswith("]"):
+        host = host[1:-1]
+    elif ":" in host:
+        return None
+    try:
+        address = str(ipaddress.ip_address(host))
+    except ValueError:
+        return None
+    if not (colon and port.isascii() and port.isdecimal() and 1 <= int(port) <= 65535):
+        return None
+    return address, int(port)
 
 
 def read_thresholds(table: Table) -> Thresholds:

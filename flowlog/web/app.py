@@ -11,13 +11,14 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.routing import Route
 
-from flowlog.web import code, openapi, spraying, static
+from flowlog.web import api_live, api_marks, code, openapi, spraying, static
 from flowlog.web.door import Door
 from flowlog.web.errors import HANDLERS
+from flowlog.web.follow import Follower
 from flowlog.web.headers import SecurityHeaders
 from flowlog.web.site import Site
 
-FEATURES: Final = (static, code, openapi, spraying)
+FEATURES: Final = (static, code, openapi, spraying, api_live, api_marks)
 """Each has `ROUTES`, and `SCHEMAS` (name to JSON Schema) if its answers have shared parts."""
 
 THREADS: Final = 4
@@ -39,6 +40,7 @@ def create_app(site: Site) -> Starlette:
         lifespan=_lifespan,
     )
     app.state.site = site
+    app.state.follower = Follower(site.folder)
     app.state.openapi = openapi.document(routes, schemas)
     return app
 
@@ -47,3 +49,4 @@ def create_app(site: Site) -> Starlette:
 async def _lifespan(app: Starlette) -> AsyncIterator[None]:
     anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
     yield
+    await app.state.follower.close()

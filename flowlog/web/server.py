@@ -1,0 +1,73 @@
+"""Serving the pages: one process, one event loop, few threads."""
+
+from __future__ import annotations
+
+import ipaddress
+import signal
+import socket
+from types import FrameType
+from typing import Final
+
+import uvicorn
+from starlette.types import ASGIApp
+
+from flowlog.errors import FlowlogError
+
+MOST_CONNECTIONS: Final = 64
+STOP_S: Final = 2
+
+
+class ServeError(FlowlogError):
+    """The pages cannot be served at this address."""
+
+
+def bound(host: str, port: int) -> socket.socket:
+    """A socket that listens at a numeric address; port 0 takes a free one.
+
+    Raises:
+        ServeError: somebody else has it, or it is none of this machine's addresses.
+    """
+    version = ipaddress.ip_address(host).version
+    made = socket.socket(socket.AF_INET6 if version == 6 else socket.AF_INET)
+    try:
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        made.bind((host, port))
+        made.listen(64)
+    except OSError as error:
+        made.close()
+        raise ServeError(
+            f"{host}:{port}: cannot listen there: {error.strerror} (choose another with --listen "
+            'or, in the rig file, [page] listen = "127.0.0.1:8733")'
+        ) from error
+    made.set_inheritable(False)
+    return made
+
+
+def run(app: ASGIApp, at: socket.socket) -> None:
+    """Serve until SIGTERM or SIGINT."""
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app,
+            loop="asyncio",
+            http="h11",
+            ws="none",
+            lifespan="on",
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            # Nobody stands between: an address that a header claims would evade the slowed tries.
+            proxy_headers=False,
+            limit_concurrency=MOST_CONNECTIONS,
+            h11_max_incomplete_event_size=16 * 1024,
+            timeout_keep_alive=15,
+            timeout_graceful_shutdown=STOP_S,
+        )
+    )
+    # The server stops in order at a signal and then raises it again, for these to swallow.
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, _done)
+    server.run(sockets=[at])
+
+
+def _done(_number: int, _frame: FrameType | None) -> None:
+    return
