@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -135,8 +135,14 @@ class LiveReader:
             cleared=self._cleared(events, newest, age_s, wall_us),
         )
 
-    def look_or_last(self, wall_us: int, monotonic_s: float) -> LiveState:
-        """As `look`, but a store that cannot be read for the moment is shown as missing data."""
+    def look_or_last(
+        self, wall_us: int, monotonic_s: float, tell: Callable[[StoreError], str] = str
+    ) -> LiveState:
+        """As `look`, but a store that cannot be read for the moment is shown as missing data.
+
+        Args:
+            tell: makes the advice of the fault.
+        """
         try:
             self._state = self.look(wall_us, monotonic_s)
         except StoreError as error:
@@ -148,7 +154,7 @@ class LiveReader:
                 age_s=self._age.now(monotonic_s),
                 reading=None,
                 clock=words.local_time(wall_us),
-                advice=str(error),
+                advice=tell(error),
                 daemon=bool(self._daemon_runs()),
             )
         return self._state

@@ -22,7 +22,7 @@ from flowlog.errors import FlowlogError
 from flowlog.monitor.codes import CODES
 from flowlog.review.live import LiveReader
 from flowlog.store.engine import database
-from flowlog.store.errors import StoreMissingError
+from flowlog.store.errors import StoreError, StoreMissingError
 from flowlog.store.lock import is_locked
 from flowlog.web.live_json import state_json
 
@@ -157,7 +157,7 @@ class Follower:
         try:
             if self._reader is None:
                 self._reader = LiveReader(self._folder, {**CODES, **DAEMON_CODES})
-            state = self._reader.look_or_last(wall_us, time.monotonic())
+            state = self._reader.look_or_last(wall_us, time.monotonic(), _told)
         except StoreMissingError as error:
             log.debug("%s", error)
             return None, "Nothing has been logged for this rig yet."
@@ -165,6 +165,12 @@ class Follower:
             log.warning("%s", error)
             return None, "The rig's data cannot be read just now."
         return state_json(state, wall_us), ""
+
+
+def _told(error: StoreError) -> str:
+    """Where a file lies is for the log."""
+    log.warning("%s", error)
+    return "the rig's data cannot be read just now"
 
 
 def _stamp(folder: Path) -> _Stamp:
