@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flowlog.monitor.accuracy import ASSUMED, Basis, Budget, Quantity
-from flowlog.monitor.stops import Columns, Mark
+from flowlog.monitor.stops import Columns, Mark, Span
 from flowlog.monitor.summary import Figures, Summary, known, summarise
+from flowlog.review.corrected import Held, corrected
 from flowlog.rig.model import Rig
 from flowlog.store.rows import EventRow, RouteRow, StopMark
 
@@ -37,6 +38,12 @@ class RouteReview:
     """Those that it was watched with, a line each; what is not among them is the rig file's."""
     basis: Basis = ASSUMED
     """How sure these are."""
+    corrections: tuple[Held, ...] = ()
+    """What was said about it afterwards; the stops above are put right already."""
+    derived: bool = False
+    """Whether readings and events were derived anew, with calibrations that a person chose."""
+    underived: str = ""
+    """Why they were not, though a person chose some; empty if there is no such reason."""
 
     @property
     def ended(self) -> bool:
@@ -56,10 +63,18 @@ def review_route(
     marks: Sequence[StopMark],
     calibrations: tuple[str, ...] = (),
     basis: Basis = ASSUMED,
+    corrections: tuple[Held, ...] = (),
+    *,
+    derived: bool = False,
+    underived: str = "",
 ) -> RouteReview:
     """Sum up a route from the rows that the store holds of it."""
-    said = [Mark(mark.kind, mark.segment, mark.t_us, mark.name) for mark in marks]
-    summary = summarise(columns, [row.event for row in events], said, rig, basis)
+    said = [Mark(mark.kind, mark.segment, mark.t_us, mark.name, mark.area_m2) for mark in marks]
+
+    def correct(found: Columns, spans: list[Span]) -> list[Span]:
+        return corrected(found, spans, corrections)
+
+    summary = summarise(columns, [row.event for row in events], said, rig, basis, correct)
     return RouteReview(
         number,
         route,
@@ -70,6 +85,9 @@ def review_route(
         clock_word(columns, events),
         calibrations,
         basis,
+        corrections,
+        derived,
+        underived,
     )
 
 

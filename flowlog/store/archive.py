@@ -96,6 +96,11 @@ class Archive:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    @property
+    def folder(self) -> Path:
+        """The rig's data folder."""
+        return self._path.parent
+
     # --- rig and routes -----------------------------------------------------------------------
 
     def rig(self) -> RigRow:
