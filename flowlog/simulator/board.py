@@ -12,7 +12,7 @@ from flowlog.simulator.noise import generator
 from flowlog.simulator.plan import BoardPlan, Scenario
 from flowlog.simulator.plant import Truth
 from flowlog.simulator.sensors import Pulses, Readings
-from flowlog.wire.records import PROTOCOL, Hello
+from flowlog.wire.records import HIGHEST_BOOT, PROTOCOL, Hello
 from flowlog.wire.samples import ABSENT, COUNTER_MODULUS, FIELDS, Samples
 
 Ints = NDArray[np.int64]
@@ -51,7 +51,7 @@ def boots(scenario: Scenario, truth: Truth) -> list[Boot]:
         # The first sample is due one period after the clock began.
         first = int(np.ceil(begin / step_s - 1e-9))
         last = n if np.isinf(end) else min(n, int(end / step_s))
-        number = (scenario.board.boot + i) % (1 << 16) if scenario.board.boot else 0
+        number = (scenario.board.boot - 1 + i) % HIGHEST_BOOT + 1 if scenario.board.boot else 0
         found.append(Boot(number, begin, end, cause, min(first, n), max(last, min(first, n))))
     return found
 

@@ -12,8 +12,8 @@ from flowlog.wire.conformance.hellos import ANSWER_S, HOST_S
 from flowlog.wire.conformance.rules import Finding, failed, passed, unseen
 from flowlog.wire.conformance.runs import Told
 
-WATCH_S: Final = 1.5
-"""So long after something was sent, what goes wrong is blamed on it."""
+WATCH_S: Final = 3.0
+"""So long after something was sent, and until the next is, what goes wrong is blamed on it."""
 _ASK: Final = "nothing was sent; check a port to see it"
 
 Trouble = tuple[float, str]
@@ -56,6 +56,7 @@ def _undisturbed(told: Told, number: str, kind: SentKind, troubles: Sequence[Tro
         return unseen(number, "no good sample came")
     # The last thing sent before it: trouble after another one is that one's.
     ours = [text for at, text in blamed if _cause(told.heard.sent, at) == kind]
+    ours.sort(key=lambda text: text.startswith("no sample"))  # silence is what follows of it
     if ours:
         return failed(
             number, f"{what}: {ours[0]}" + (f" and {len(ours) - 1} more" * (len(ours) > 1))

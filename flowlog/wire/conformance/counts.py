@@ -69,9 +69,10 @@ def last_edges(told: Told, number: str, count: str, edge: str) -> Finding:
         stuck = moved & same & ~newer
         older = moved & (age > elapsed + slack) & ~stuck
         shifted = sane & (step == 0) & ~same
-        early = np.zeros(len(step) + 1, dtype=np.bool_)
-        early[:] = (counts == 0) & (edges != 0)
-        for name, where in zip(kinds, (newer, older, stuck, shifted, early[1:]), strict=True):
+        # Later a count of 0 may be that of a wrap.
+        from_start = int(run.column("seq")[0]) == 0 and np.cumsum(step != 0) == 0
+        early = from_start & (counts[1:] == 0) & (edges[1:] != 0)
+        for name, where in zip(kinds, (newer, older, stuck, shifted, early), strict=True):
             kinds[name] += int(np.sum(where))
             wrong = np.flatnonzero(where)
             if len(wrong) and not example:

@@ -89,9 +89,8 @@ def _clock_pace(told: Told) -> Finding:
     said = f"{100 * share:+.3f} % over {total / 1e6:.1f} s"
     # One period of play at the ends, by the page; beyond it the pace itself is wrong.
     if abs(off) > total // 64 + told.period_us:
-        return failed(
-            "S3", f"by the clock a period lasts {100 * share:+.1f} % longer than period_ms"
-        )
+        hint = _clock_hint(0, off, total) if not run.steps("clock_us").any() else ""
+        return failed("S3", f"by the clock a period is {100 * share:+.1f} % off period_ms", hint)
     if total >= 5_000_000 and abs(off) > total // 200 + told.period_us // 2:
         return advised("S3", f"the clock gains {said} on seq", "close samples by the clock itself")
     return passed("S3", said)

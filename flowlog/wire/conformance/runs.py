@@ -129,7 +129,9 @@ def _starts(table: Ints, limits: Limits) -> list[int]:
     error = clock_error_us(np.diff(table[:, 2]) & MASK, expected)
     goes_on = (forward > 0) & (np.abs(error) <= clock_slack_us(expected, limits))
     own = seq[1:] * limits.period_us
-    near_start = np.abs(clock_error_us(table[1:, 2], own)) <= clock_slack_us(own, limits)
+    # The first sample is closed one period after the start, or at the end of a longer first one.
+    slack = clock_slack_us(own, limits) + limits.period_us
+    near_start = np.abs(clock_error_us(table[1:, 2], own)) <= slack
     same = table[1:, 0] == table[:-1, 0]
     begins = np.where(same, (forward < 0) & near_start, ~goes_on)
     return [int(i) + 1 for i in np.flatnonzero(begins)]

@@ -49,7 +49,9 @@ def _boots(told: Told) -> Finding:
             return failed(
                 "B1",
                 f"{before} before a start, {after} after it: {told.line(b, 0)}",
-                "write the count to a memory that keeps it without power" if step == 0 else "",
+                "write the count to a memory that keeps it without power"
+                if before == after
+                else "",
             )
     if not said:
         return unseen("B1", f"boot {int(told.runs[0].column('boot')[0])} throughout; {_HOW}")
