@@ -24,6 +24,10 @@ def certainty(source: Source) -> list[Block]:
             "source; calibrating takes its place."
         ),
     ]
+    if any(stop.counted_area_m2 is not None for stop in source.stops):
+        blocks.append(
+            Paragraph("An area that a person gave is taken as it was given, without a doubt.")
+        )
     if any(alert.size_low is not None and not alert.noted for alert in source.alerts):
         blocks.append(Paragraph("The range of an alert's size holds it in 95 % of the cases."))
     return blocks

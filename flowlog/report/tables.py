@@ -18,7 +18,7 @@ from flowlog.report.gather import Source
 from flowlog.review import words
 from flowlog.rig.model import Rig
 from flowlog.store.rows import EventRow, StoredCalibration
-from flowlog.units import Kind, Units, display_unit, show
+from flowlog.units import Kind, Units, display_unit, number_in, show
 
 
 def stop_table(source: Source) -> list[Block]:
@@ -65,7 +65,7 @@ def _figures(figures: Figures, rig: Rig) -> tuple[str, ...]:
     off = "--" if rate is None else words.percent(rate / rig.work.rate_m3_m2 - 1, signed=True)
     return (
         words.clock_style(figures.spraying_s),
-        words.figure(figures.area_m2, "area", units),
+        words.figure(figures.area_m2, "area", units) + (" given" if figures.area_given else ""),
         words.figure(figures.volume_m3, "volume", units),
         words.figure(rate, "rate", units),
         off,
@@ -171,8 +171,9 @@ def _calibration(one: StoredCalibration, units: Units) -> tuple[str, ...]:
         result = result_of(row)
         says = gist(result, units).replace("+-", "±")
         if isinstance(result, GaugeResult):
-            zero = show(2 * result.zero_u_pa, "pressure", units)
-            says += f" (±{zero} and ±{200 * result.gain_u:.2g} %)"
+            unit = display_unit("pressure", units)
+            zero = number_in(2 * result.zero_u_pa, "pressure", unit)
+            says += f" (±{zero:.2g} {unit} and ±{200 * result.gain_u:.2g} %)"
         elif isinstance(result, CourseResult | MeterResult | BaselineResult):
             says += f" ({_runs(result)})"
     except CalibrationError as fault:

@@ -17,7 +17,7 @@ def totals(source: Source) -> list[Block]:
     rig, units = review.rig, review.rig.units
     facts = [
         Fact("Volume", words.value(figures.volume_m3, "volume", units), sure(source, "volume")),
-        Fact("Area", area_text(figures.area_m2, units), sure(source, "area")),
+        Fact("Area", area_text(figures.area_m2, units), _area_note(source)),
         Fact("Mean rate", words.value(figures.rate_m3_m2, "rate", units), sure(source, "rate")),
         Fact("Rate asked for", words.value(rig.work.rate_m3_m2, "rate", units)),
     ]
@@ -81,6 +81,17 @@ def sure(source: Source, quantity: Quantity) -> str:
     """The interval that covers about 95 %, in a few words."""
     known = source.review.known(source.figures, quantity)
     return "" if known is None else f"±{100 * known.expanded:.2g} % (95 %)"
+
+
+def _area_note(source: Source) -> str:
+    units = source.review.rig.units
+    given = [stop for stop in source.stops if stop.counted_area_m2 is not None]
+    if not given:
+        return sure(source, "area")
+    if source.stop is None:
+        numbers = ", ".join(str(stop.number) for stop in given)
+        return f"as a person gave it for stop{'s' * (len(given) > 1)} {numbers}"
+    return f"as a person gave it; {words.value(given[0].counted_area_m2, 'area', units)} counted"
 
 
 def _verdict(share: float) -> str:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from importlib import resources
 from pathlib import Path
 
+from flowlog.calibrating.inuse import choose
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.pipeline import Monitor
 from flowlog.rig.reader import parse_rig
 from flowlog.simulator.run import simulate
 from flowlog.simulator.scenario import find_scenario, read_scenario
+from flowlog.store.archive import Archive
 from flowlog.store.recorder import Recorder
-from flowlog.store.rows import Batch, EventRow, StopMark, StreamMark
+from flowlog.store.rows import Batch, CalibrationRow, EventRow, StopMark, StreamMark
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
 
@@ -27,10 +29,16 @@ def event_row(event: Event, number: int, wall_us: int) -> EventRow:
 
 
 def store_scenario(
-    folder: Path, name: str = "morning", *, marks: tuple[StopMark, ...] = (), ended: bool = True
+    folder: Path,
+    name: str = "morning",
+    *,
+    marks: tuple[StopMark, ...] = (),
+    ended: bool = True,
+    calibrations: tuple[CalibrationRow, ...] = (),
 ) -> None:
     """Simulate a scenario that comes with flowlog, monitor it and store it as one route."""
-    store_items(folder, simulate(read_scenario(find_scenario(name))).items, marks, ended=ended)
+    items = simulate(read_scenario(find_scenario(name))).items
+    store_items(folder, items, marks, ended=ended, calibrations=calibrations)
 
 
 def store_items(
@@ -40,12 +48,16 @@ def store_items(
     *,
     ended: bool = True,
     began_us: int = BEGAN_US,
+    calibrations: tuple[CalibrationRow, ...] = (),
 ) -> None:
     recorder = Recorder.open(folder, RIG, RIG_TEXT, wall_us=began_us)
     try:
         recorder.begin_run("boot", began_us, 0)
-        route = recorder.begin_route(began_us)
-        monitor = Monitor(RIG)
+        recorder.commit(Batch(None, calibrations=list(calibrations)))
+        with Archive.open(folder) as archive:
+            in_use = choose(RIG, archive.calibrations())
+        route = recorder.begin_route(began_us, calibration_ids=in_use.ids)
+        monitor = Monitor(in_use.rig, in_use.baseline)
         tally = recorder.tally(route.id)
         ordinal, number = tally.next_ordinal, tally.next_mark
         outputs = []
