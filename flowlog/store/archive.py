@@ -5,17 +5,18 @@ Every call is one short look: a reader that stays in one place keeps the writer'
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
-from flowlog.store import calibrations, corrections, records, version
+from flowlog.store import calibrations, corrections, records, stamps, version
 from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segment_of, stop_of
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
@@ -54,6 +55,7 @@ from flowlog.wire.samples import Samples
 
 _ROUTES: Final = select(routes, rig_files.c.sha256).join(rig_files)
 _WHOLE: Final = ("segment", "seq", "t_us", "wall_us", "pulses", "samples", "lost")
+_ROWS_AT_ONCE: Final = 2000
 _READING_COLUMNS: Final = tuple(
     column.name for column in readings.c if column.name not in {"id", "route_id", "run_id"}
 )
@@ -159,25 +161,35 @@ class Archive:
     # --- what was derived ---------------------------------------------------------------------
 
     def readings(
-        self, route_id: int, after: tuple[int, int] | None = None, limit: int | None = None
+        self,
+        route_id: int,
+        after: tuple[int, int] | None = None,
+        limit: int | None = None,
+        names: Sequence[str] = _READING_COLUMNS,
     ) -> ReadingColumns:
         """Readings in order, as columns.
 
         Args:
             after: (segment, seq) of the last reading that the caller has; only later ones.
             limit: at most so many.
+            names: only these columns.
         """
-        query = select(*(readings.c[name] for name in _READING_COLUMNS))
+        query = select(*(readings.c[name] for name in names))
         query = query.where(of_route(route_id)).order_by(readings.c.id).limit(limit)
+        parts: list[list[NDArray[Any]]] = [[np.array([], dtype=_kind(name))] for name in names]
         with self._looking() as connection:
             if after is not None:
                 query = query.where(readings.c.id > behind(connection, route_id, *after))
-            rows = connection.execute(query).all()
-        columns = list(zip(*rows, strict=True)) or [()] * len(_READING_COLUMNS)
-        return {
-            name: np.array(column, dtype=_kind(name))
-            for name, column in zip(_READING_COLUMNS, columns, strict=True)
-        }
+            # As rows of objects a day takes ten times the memory that it takes as columns.
+            for rows in connection.execute(query).partitions(_ROWS_AT_ONCE):
+                for name, part, column in zip(names, parts, zip(*rows, strict=True), strict=True):
+                    part.append(np.array(column, dtype=_kind(name)))
+        return {name: np.concatenate(part) for name, part in zip(names, parts, strict=True)}
+
+    def stamps(self) -> dict[int, tuple[Any, ...]]:
+        """For each route, by its id: what changes when anything of it changes, and only then."""
+        with self._looking() as connection:
+            return stamps.read(connection)
 
     def latest(self) -> LatestRow | None:
         """The newest reading there is."""
