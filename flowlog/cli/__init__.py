@@ -23,6 +23,7 @@ COMMANDS: Final[dict[str, str]] = {
     "sheet": "Application records: fill in, amend, print.",
     "stop": "Mark where a stop begins, ends, or what it is called.",
     "fill": "Note that the tank was filled.",
+    "board": "Check whether a board speaks the protocol, and what to change.",
     "record": "Write down the bytes that a board sends, as they come.",
     "replay": "Run a recording through the monitor, as fast as it goes.",
     "simulate": "A simulated rig and board, on a pseudo-terminal or into a file.",
