@@ -74,8 +74,9 @@ export function makeAlerts(acknowledge, say) {
     write(byId("alert-call"), SIGN[alert.urgency]);
     write(byId("alert-title"), alert.title);
     write(byId("alert-text"), alert.text);
-    write(byId("alert-sure"), alert.sure);
-    byId("alert-sure").hidden = !alert.sure;
+    const sure = alert.sure || (alert.probability ? `${Math.round(100 * alert.probability)} % sure` : "");
+    write(byId("alert-sure"), sure);
+    byId("alert-sure").hidden = !sure;
     const list = byId("alert-checks");
     if (list.dataset.of !== alert.id) {
       list.dataset.of = alert.id;
@@ -127,7 +128,7 @@ export function makeAlerts(acknowledge, say) {
   }
 
   function showStrips(cleared, agoS) {
-    const low = all.filter((alert) => alert.id !== shown?.id && (isSeen(alert) || alert.urgency === "note"));
+    const low = all.filter((alert) => isSeen(alert) || alert.urgency === "note");
     const kept = new Set();
     low.slice(0, 2).forEach((alert, i) => {
       const more = i === 1 && low.length > 2 ? `, and ${low.length - 2} more` : "";

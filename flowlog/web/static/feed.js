@@ -15,7 +15,7 @@ const since = (then) => Math.max(...clocks().map((now, i) => (now - then[i]) / 1
 /**
  * Follow the state; reconnects by itself, at once when the page wakes.
  * @param {string} address of the event stream
- * @param {(picture: {state: object|null, ageS: number|null, away: boolean,
+ * @param {(picture: {state: object|null, why: string, ageS: number|null, away: boolean,
  *   fresh: "live"|"late"|"none"}) => void} show called with every change and five times a second
  */
 export function follow(address, show) {
@@ -60,7 +60,7 @@ export function follow(address, show) {
     let fresh = "live";
     if (away || !state.daemon || ageS > LATE_AFTER_S) fresh = "late";
     if (!state?.rig || ageS === null || ageS > GONE_AFTER_S) fresh = "none";
-    show({ state: state?.rig ? state : null, ageS, away, fresh });
+    show({ state: state?.rig ? state : null, why: state?.error ?? "", ageS, away, fresh });
   }
 
   function wake() {

@@ -37,18 +37,19 @@ function tell(text) {
 }
 
 /** What stands where one looks first: the word, why, and how bad it is. */
-function verdict({ state, ageS, away, fresh }) {
+function verdict({ state, why, ageS, away, fresh }) {
   if (away && !state) return ["connecting", "The rig's computer has not answered yet.", "none"];
   if (away) {
     return ["no connection", "This phone does not reach the rig's computer. It tries again.", "none"];
   }
+  if (!state) return ["no data yet", why, "none"];
   if (!state.daemon) {
     return ["logging stopped", "Nothing is recorded: start flowlog run on the rig.", "none"];
   }
   if (ageS === null) return ["no data yet", state.advice, "none"];
   if (fresh !== "live") {
-    const why = state.advice || "Nothing comes from the board: look at its cable.";
-    return [`no data for ${duration(ageS)}`, why, "none"];
+    const advice = state.advice || "Nothing comes from the board: look at its cable.";
+    return [`no data for ${duration(ageS)}`, advice, "none"];
   }
   const { rate, phase } = state;
   if (rate.off === null || rate.off === undefined) {
@@ -100,7 +101,7 @@ function drawTank(tank, fresh) {
   if (!tank) return;
   const known = fresh !== "none" && tank.value !== null;
   write(byId("tank-value"), known ? tank.text : "--");
-  write(byId("tank-unit"), known ? `${tank.unit} left of ${tank.full}` : tank.unit);
+  write(byId("tank-unit"), known ? `${tank.unit} of ${tank.full}` : tank.unit);
   word(byId("tank-word"), known && tank.low ? "low" : "", known && tank.low);
   const minutes = tank.minutes === null ? "" : `${Math.floor(tank.minutes)} min, `;
   write(byId("tank-reach"), known ? `lasts ${minutes}${tank.area_text}` : "");
@@ -147,7 +148,7 @@ function drawState(state, fresh) {
     missing || (judged && !!pressed && pressed !== "in band"),
   );
   drawTank(state.tank, fresh);
-  drawSums(byId("stop"), state.stop ? `Stop ${state.stop.number}` : "Stop", state.stop);
+  drawSums(byId("stop"), state.stop?.number ? `Stop ${state.stop.number}` : "Stop", state.stop);
   drawSums(byId("route"), "Route", state.route);
 }
 

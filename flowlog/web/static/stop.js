@@ -31,7 +31,9 @@ export function makeStopSheet(address, tell) {
     }
     buttons.forEach((button) => (button.disabled = true));
     try {
-      const said = await post(address, { kind, name: named, area: measured });
+      if (kind === "end" && named) await post(address, { kind: "name", name: named });
+      const called = kind === "end" ? null : named; // an end takes no name
+      const said = await post(address, { kind, name: called, area: measured });
       sheet.close();
       name.value = area.value = "";
       const later = said.daemon ? "" : "; it is taken up when logging starts";
@@ -64,8 +66,15 @@ export function makeStopSheet(address, tell) {
   /** Say which stop is in work. */
   return function show(state) {
     const stop = state?.stop;
-    const called = stop?.name ? `, ${stop.name}` : ", without a name";
-    write(byId("sheet-now"), stop ? `In work: stop ${stop.number}${called}.` : "No stop yet.");
+    const mark = state?.mark;
+    let now = "No stop yet.";
+    if (mark) {
+      const area = mark.area ? `, ${mark.area}` : "";
+      now = `Begun: ${mark.name ?? "a stop without a name"}${area}.`;
+    } else if (stop) {
+      now = `Last: stop ${stop.number ?? ""}${stop.name ? `, ${stop.name}` : ""}.`;
+    }
+    write(byId("sheet-now"), now);
     write(byId("area-example"), state?.rig.units === "metric" ? "1200 m2" : "12000 ft2");
   };
 }
