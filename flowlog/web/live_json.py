@@ -192,7 +192,7 @@ def _finite(value: float | None) -> float | None:
 
 
 def _round(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(value, digits)
+    return None if value is None or not math.isfinite(value) else round(value, digits)
 
 
 def _iso(wall_us: int) -> str | None:
