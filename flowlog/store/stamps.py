@@ -24,8 +24,8 @@ def read(connection: Connection) -> dict[int, tuple[Any, ...]]:
         .correlate(routes)
         .scalar_subquery()
     )
-    query = select(routes, last.label("last"), readings.c.wall_us)
-    query = query.outerjoin(readings, readings.c.id == last)
+    both = routes.outerjoin(readings, readings.c.id == last)
+    query = select(routes, last.label("last"), readings.c.wall_us).select_from(both)
     found: dict[int, list[Any]] = {row.id: [*row] for row in connection.execute(query)}
     by_uid = {uid: key for key, uid in connection.execute(select(routes.c.id, routes.c.uid)).all()}
     for table, keys in (
