@@ -14,6 +14,7 @@ from typing import Final
 
 from flowlog.calibration.apply import Result, apply, result_from_json
 from flowlog.calibration.baseline import BaselineResult, for_carrier
+from flowlog.calibration.catch import CatchResult
 from flowlog.calibration.faults import CalibrationError
 from flowlog.calibration.gauge import GaugeResult
 from flowlog.calibration.meter import MeterResult
@@ -37,6 +38,8 @@ class InUse:
     used: tuple[StoredCalibration, ...] = ()
     passed_over: tuple[str, ...] = ()
     """Why newer ones are not used, a sentence each."""
+    caught: StoredCalibration | None = None
+    """The newest catch of a boom with as many tips: it says what comes out, and sets nothing."""
 
     @property
     def ids(self) -> tuple[int, ...]:
@@ -82,7 +85,7 @@ def choose(rig: Rig, stored: Iterable[StoredCalibration]) -> InUse:
     calibrated = apply(rig, results)
     level = next((one for one in results if isinstance(one, BaselineResult)), None)
     baseline = None if level is None else healthy_boom(level, calibrated)
-    return InUse(calibrated, baseline, tuple(used), tuple(passed))
+    return InUse(calibrated, baseline, tuple(used), tuple(passed), _caught(rig, newest_first))
 
 
 def load(folder: Path, rig: Rig) -> InUse:
@@ -110,6 +113,19 @@ def healthy_boom(result: BaselineResult, rig: Rig) -> HealthyBoom:
     low, high = rig.boom.pressure_low_pa, rig.boom.pressure_high_pa
     at_pa = min(max(rig.expected_pressure_pa, low), high)
     return HealthyBoom(math.log(water.flow_at(at_pa) / math.sqrt(at_pa)), result.flow.relative)
+
+
+def _caught(rig: Rig, newest_first: Iterable[StoredCalibration]) -> StoredCalibration | None:
+    for one in newest_first:
+        if one.row.kind != CatchResult.kind:
+            continue
+        try:
+            result = result_of(one.row)
+        except CalibrationError:
+            continue
+        if isinstance(result, CatchResult) and result.tips_fitted == rig.boom.tips:
+            return one
+    return None
 
 
 def _check(

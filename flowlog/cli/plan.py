@@ -110,9 +110,10 @@ def tank(
     """Water and product for each fill of the tank, the last one, and in all.
 
     From a PLANFILE (write one with --new), from options, or both: options win. Amounts come in
-    the units that you write.
+    the units that you write. A rig stands for itself as it is calibrated.
     """
     from flowlog.cli.plan_tank_read import gather, write_new
+    from flowlog.cli.plan_tank_rig import CalibratedRigs
     from flowlog.cli.plan_tank_show import tank_plan_view
     from flowlog.planning.planfile import to_job
     from flowlog.planning.tank import plan_tank
@@ -125,10 +126,16 @@ def tank(
         _told_by_line(lambda: write_new(target))
         click.echo(f"Wrote {file}. Change it to suit your job, then: flowlog plan tank {file}")
         return
+    rigs = CalibratedRigs()
     given = _told_by_line(
-        lambda: gather(file, rig_file, rate, tank, unsprayable, areas, products, graduations)
+        lambda: gather(
+            file, rig_file, rate, tank, unsprayable, areas, products, graduations, rigs.read
+        )
     )
-    echo(tank_plan_view(plan_tank(to_job(given)), given))
+    plan = plan_tank(to_job(given))
+    for line in rigs.rests_on():
+        click.echo(line)
+    echo(tank_plan_view(plan, given, rigs.warning(given)))
 
 
 _LARGEST = {"rate": "50 gal/1000 ft2", "pressure": "500 psi", "speed": "20 mph"}

@@ -49,8 +49,12 @@ def gather(
     areas: Sequence[str],
     products: Sequence[str],
     graduations: Sequence[str],
+    read_rig: Callable[[Path], Rig] = read_rig,
 ) -> PlanInput:
     """Everything that file, options and rig say.
+
+    Args:
+        read_rig: gives the rig of a rig file.
 
     Raises:
         RigFileError: faults of the plan file or the rig file, each with its line.
@@ -73,7 +77,7 @@ def gather(
             "--graduation goes with --product (in a file write graduation under each product)"
         )
     marks = [_named("--graduation", partial(read_graduation, text)) for text in graduations]
-    plan = base if file is None else _from_file(file, base)
+    plan = base if file is None else _from_file(file, base, read_rig)
     if products:
         lines = [
             _named("--product", partial(read_product_line, text, plan.liquid_unit, marks))
@@ -84,7 +88,7 @@ def gather(
     return plan
 
 
-def _from_file(file: Path, base: PlanInput) -> PlanInput:
+def _from_file(file: Path, base: PlanInput, read_rig: Callable[[Path], Rig]) -> PlanInput:
     text = read_text(file, "plan file", "flowlog plan tank --new")
 
     def rig_beside(path: str) -> Rig:

@@ -14,6 +14,7 @@ from rich.text import Text
 from flowlog.planning import tank_words as words
 from flowlog.planning.planfile import PlanInput
 from flowlog.planning.tank import Fill, StopShare, TankPlan
+from flowlog.review.words import duration
 from flowlog.units import Kind, show
 
 _WIDTH: int = 79
@@ -36,8 +37,14 @@ class _Column:
         return f"Fills {self.first}{joint} {self.last}\neach"
 
 
-def tank_plan_view(plan: TankPlan, given: PlanInput) -> RenderableType:
-    """Everything `flowlog plan tank` says."""
+def tank_plan_view(
+    plan: TankPlan, given: PlanInput, rig_warning: str | None = None
+) -> RenderableType:
+    """Everything `flowlog plan tank` says.
+
+    Args:
+        rig_warning: what the rig's calibrations say against the plan.
+    """
     parts: list[RenderableType] = [_head(plan, given), Text("")]
     columns = _columns(plan)
     for begin in range(0, len(columns), _MOST_COLUMNS):
@@ -49,7 +56,7 @@ def tank_plan_view(plan: TankPlan, given: PlanInput) -> RenderableType:
         parts += [Text("PRODUCT ON THE GROUND", style="bold"), _rates(plan, given), Text("")]
     if len(plan.job.stops) > 1 or len(plan.fills) > 1:
         parts += [Text("STOPS", style="bold"), _stops(plan, given), Text("")]
-    for warning in words.tank_warnings(plan, given):
+    for warning in [*([rig_warning] if rig_warning else []), *words.tank_warnings(plan, given)]:
         parts += _lines(f"WARNING: {warning}")
     left = words.left_over(plan, given)
     if left is not None:
@@ -90,11 +97,21 @@ def _head(plan: TankPlan, given: PlanInput) -> Text:
         ("Area", f"{say.area(job.area_m2)}{stops}"),
         ("Spray rate", say.rate(job.rate_m3_m2)),
         ("Tank", f"{say.volume(job.tank_m3)}{kept}"),
-        ("One tank covers", say.area(job.area_per_tank_m2)),
+        ("One tank covers", say.area(job.area_per_tank_m2) + _lasts(plan, given)),
         ("Spray needed", f"{say.volume(job.spray_m3)}: {fills}"),
     )
     title = [given.name] if given.name else []
     return Text("\n".join([*title, *(f"  {name:<17}{value}" for name, value in rows)]))
+
+
+def _lasts(plan: TankPlan, given: PlanInput) -> str:
+    """How long at the rig's calibrated speed, without turns and ways."""
+    rig, job = given.rig, plan.job
+    if rig is None:
+        return ""
+    seconds = job.area_per_tank_m2 / (rig.work.speed_m_s * rig.boom.effective_width_m)
+    speed = show(rig.work.speed_m_s, "speed", rig.units)
+    return f" in {duration(seconds)} of spraying at {speed}"
 
 
 def _columns(plan: TankPlan) -> list[_Column]:

@@ -214,6 +214,62 @@ def test_the_rig_gives_rate_and_tank(rig: Path) -> None:
     assert run("tank", plan)[1] == out
 
 
+def calibrated(rig: Path, monkeypatch: pytest.MonkeyPatch, *, catch_s: float | None) -> None:
+    """A course driven more slowly than the rig file says, and a catch of 64 fl oz a tip."""
+    monkeypatch.setenv("FLOWLOG_DATA", str(rig.parent / "data"))
+    text = '[course]\nlength = "150 ft"\ntimes = ["24 s", "24.1 s"]\n'
+    if catch_s is not None:
+        text += (
+            f'[catch]\npressure = "40 psi"\ntime = "{catch_s} s"\n'
+            'volumes = ["64 fl oz", "64 fl oz", "64 fl oz", "64 fl oz"]\n'
+        )
+    answers = rig.parent / "answers.toml"
+    answers.write_text(text)
+    words = ["calibrate", str(rig), "--from", str(answers), "--yes", "--by", "Ann"]
+    result = CliRunner().invoke(main, words, catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+
+
+def test_a_tank_lasts_as_long_as_the_calibrated_speed_says(rig: Path, monkeypatch) -> None:
+    before = run("tank", "--rig", rig, "--area", "0.5 ac")[1]
+    # 60 gal at 2 gal/1000 ft2 are 30,000 ft2, 0.689 ac; at 4.87 mph over 80 in that is 10 min 30 s.
+    assert "One tank covers 0.689 ac in 10 min 30 s of spraying at 4.87 mph" in lines(before)
+    calibrated(rig, monkeypatch, catch_s=None)
+    code, out, err = run("tank", "--rig", rig, "--area", "0.5 ac")
+    assert (code, err) == (0, "")
+    # 150 ft in 24.05 s are 4.25 mph (150 / 24.05 * 3600 / 5280).
+    assert "One tank covers 0.689 ac in 12 min 02 s of spraying at 4.25 mph" in lines(out)
+    assert lines(out)[0].startswith("By course number 1 (4.25 mph")
+    plan = rig.parent / "plan.toml"
+    plan.write_text('[plan]\nrig = "rig.toml"\n[[stop]]\narea = "0.5 ac"\n')
+    assert run("tank", plan)[1] == out
+
+
+def test_a_boom_that_was_caught_off_the_plans_rate_is_warned_about(rig: Path, monkeypatch) -> None:
+    # 4 x 64 fl oz in the 24.05 s of a course of 1000 ft2 are 2 gal/1000 ft2.
+    calibrated(rig, monkeypatch, catch_s=24.05)
+    fine = " ".join(run("tank", "--rig", rig, "--area", "0.5 ac")[1].split())
+    assert "By catch number 2 (2 gal/1000 ft2" in fine
+    assert "WARNING" not in fine
+    asked = ("tank", "--rig", rig, "--rate", "1.8 gal/1000 ft2", "--area", "0.5 ac")
+    over = " ".join(run(*asked)[1].split())
+    assert "WARNING: The boom was caught at 2 gal/1000 ft2, 11 % over this plan's rate" in over
+    assert "cover less ground and put more product on it" in over
+    asked = ("tank", "--rig", rig, "--rate", "2.5 gal/1000 ft2", "--area", "0.5 ac")
+    assert "20 % under this plan's rate" in " ".join(run(*asked)[1].split())
+
+
+def test_a_catch_of_a_boom_with_other_tips_says_nothing_about_this_one(
+    rig: Path, monkeypatch
+) -> None:
+    calibrated(rig, monkeypatch, catch_s=12.0)
+    assert "WARNING" in run("tank", "--rig", rig, "--area", "0.5 ac")[1]
+    rig.write_text(rig.read_text().replace("tips = 4", "tips = 5", 1))
+    out = run("tank", "--rig", rig, "--area", "0.5 ac")[1]
+    assert "catch number" not in out
+    assert "WARNING" not in out
+
+
 @pytest.mark.parametrize(
     ("arguments", "fault"),
     [
