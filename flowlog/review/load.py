@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import lru_cache
 from pathlib import Path
 
 from flowlog.calibrating.basis import basis_of
@@ -20,7 +21,13 @@ from flowlog.store.rows import RigRow, RouteRow
 
 def rig_of(row: RigRow) -> Rig:
     """The rig from the text that the store keeps of its file."""
-    return parse_rig(row.text, Path(f"{row.slug}.toml (as stored)"), {})
+    return _rig(row.text, row.slug)
+
+
+@lru_cache(maxsize=16)
+def _rig(text: str, slug: str) -> Rig:
+    """Reading a rig file takes as long as summing up an hour, and a season has few of them."""
+    return parse_rig(text, Path(f"{slug}.toml (as stored)"), {})
 
 
 def load_route(

@@ -1,0 +1,193 @@
+"""A route in one line says the same as its whole review; the season sees what was changed."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from stored import BEGAN_US, RIG, RIG_TEXT, store_scenario
+
+from flowlog.review.load import load_numbered, load_route
+from flowlog.review.season import season, season_dict
+from flowlog.review.season_svg import described, season_svg
+from flowlog.review.shelf import Shelf
+from flowlog.review.sums import quarters, sums_of
+from flowlog.store.archive import Archive
+from flowlog.store.correction import (
+    GiveArea,
+    Merge,
+    NewTips,
+    Place,
+    Rename,
+    UseCalibrations,
+    body_of,
+    kind_of,
+)
+from flowlog.store.recorder import Recorder
+from flowlog.store.rows import Batch, CorrectionRow
+
+
+@pytest.fixture(scope="module")
+def morning(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("rig")
+    store_scenario(folder)
+    return folder
+
+
+@pytest.fixture
+def folder(morning, tmp_path):
+    shutil.copytree(morning, tmp_path / "rig")
+    return tmp_path / "rig"
+
+
+def say(folder, *sayings):
+    with Archive.open(folder) as archive:
+        uid, known = archive.routes()[0].uid, len(archive.corrections())
+    rows = [
+        CorrectionRow(f"c{turn}", uid, turn, kind_of(said), 0, "Ann", "", body_of(said))
+        for turn, said in enumerate(sayings, known + 1)
+    ]
+    recorder = Recorder.open(folder, RIG, RIG_TEXT)
+    recorder.commit(Batch(None, corrections=rows))
+    recorder.close()
+
+
+def both(folder):
+    with Archive.open(folder) as archive:
+        route = archive.routes()[0]
+        return sums_of(archive, 1, route), load_numbered(archive, 1, route)
+
+
+def agree(sums, review):
+    figures = review.summary.figures
+    assert sums.area_m2 == pytest.approx(figures.area_m2)
+    assert sums.volume_m3 == pytest.approx(figures.volume_m3)
+    assert sums.rate_m3_m2 == pytest.approx(figures.rate_m3_m2)
+    assert sums.spraying_s == pytest.approx(figures.spraying_s)
+    assert sums.within_5_share == pytest.approx(figures.within_5_share)
+    assert sums.stops == len(review.summary.stops)
+    assert sums.alerts == sum(not alert.noted for alert in review.summary.alerts)
+    assert (sums.clock, sums.derived) == (review.clock, review.derived)
+    assert sums.begin_wall_us == review.summary.begin_wall_us
+
+
+def test_a_route_in_one_line_agrees_with_its_review(folder):
+    agree(*both(folder))
+
+
+def test_also_when_stops_were_corrected_and_the_route_derived_anew(folder):
+    _, review = both(folder)
+    first, second = review.summary.stops[:2]
+    say(
+        folder,
+        Rename(Place(*_at(first)), "north"),
+        GiveArea(Place(*_at(first)), 1234.0),
+        Merge(Place(*_at(second))),
+        UseCalibrations(()),
+    )
+    review = load_route_of(folder)
+    sums, review = both(folder)
+    assert sums.stop_names == ("north",)
+    assert sums.derived
+    agree(sums, review)
+
+
+def _at(stop):
+    return stop.begin.segment, stop.begin.t_us
+
+
+def load_route_of(folder):
+    with Archive.open(folder) as archive:
+        return load_route(archive, "last")
+
+
+def test_the_boom_passes_what_it_should_in_each_quarter_of_an_hour(folder):
+    review = load_route_of(folder)
+    found = quarters(review.columns, review.rig)
+    assert sum(one.seconds for one in found) <= review.summary.figures.spraying_s
+    (only,) = found
+    assert only.wall_us >= BEGAN_US
+    nominal = math.log(RIG.nominal_conductance * math.sqrt(RIG.work.carrier_relative_density))
+    # One tip of eight clogs for a part of the route.
+    assert nominal - 0.13 < only.log_conductance < nominal + 0.05
+    assert only.of_new_tips == pytest.approx(math.exp(only.log_conductance - nominal))
+    assert 0.85 < only.share < 1.01
+
+
+def test_a_quarter_hour_is_900_seconds_of_settled_spraying(folder):
+    review = load_route_of(folder)
+    longer = {name: column.repeat(4) for name, column in review.columns.items()}
+    found = quarters(longer, review.rig)
+    assert [round(one.seconds) for one in found[:-1]] == [900] * (len(found) - 1)
+    assert len(found) == math.ceil(sum(one.seconds for one in found) / 900)
+
+
+def test_the_season_marks_other_calibrations_and_tips_and_counts_hours_of_spraying(folder):
+    say(folder, NewTips("all tips new"))
+    first, _ = both(folder)
+    second = dataclasses.replace(
+        first, number=2, calibration_ids=(3,), calibration_names=("meter 3",), new_tips=()
+    )
+    third = dataclasses.replace(second, number=3, tips=(second.tips[0] + 2, second.tips[1]))
+    found = season([third, first, second])
+    assert [(one.route, one.what, one.text) for one in found.changes] == [
+        (1, "tips", "all tips new"),
+        (2, "calibrations", "calibrated: meter 3"),
+        (3, "tips", f"{third.tips[0]} tips by the rig file"),
+    ]
+    hours = sum(one.seconds for one in first.quarters) / 3600
+    assert [begin for _, begin, _ in found.starts] == pytest.approx([0, hours, 2 * hours])
+    assert found.hours == pytest.approx(3 * hours)
+    assert [point["route"] for point in season_dict(found)["points"]] == [1, 2, 3]
+    assert "all tips new from route 1 on" in described(found)
+    assert season_svg(found).count("<circle") == 2
+
+
+def test_an_empty_season_can_be_drawn():
+    assert season_svg(season([])).endswith("</svg>")
+
+
+def test_the_shelf_reads_again_only_what_has_changed(folder, monkeypatch):
+    shelf, read = Shelf(), []
+    original = Archive.readings
+    monkeypatch.setattr(
+        Archive, "readings", lambda *args, **options: read.append(1) or original(*args, **options)
+    )
+    with Archive.open(folder) as archive:
+        one = shelf.review(archive, 1)
+        assert shelf.review(archive, 1) == one
+        (sums,) = shelf.sums(archive)
+        assert shelf.sums(archive) == [sums]
+        assert len(read) == 2
+        assert shelf.review(archive, 2) is None
+    say(folder, Rename(Place(*_at(one.summary.stops[0])), "north"))
+    with Archive.open(folder) as archive:
+        assert shelf.review(archive, 1).summary.stops[0].name == "north"
+        assert shelf.sums(archive)[0].stop_names == ("north",)
+
+
+def test_who_is_in_a_hurry_gets_what_is_known(folder):
+    shelf = Shelf()
+    with Archive.open(folder) as archive:
+        assert shelf.sums(archive, patience_s=-1.0) == [None]
+    shelf.fill(lambda: Archive.open(folder), lambda: False)
+    with Archive.open(folder) as archive:
+        assert shelf.sums(archive, patience_s=-1.0)[0].number == 1
+
+
+def test_what_is_to_be_derived_yet_is_not_kept_as_if_it_were(folder):
+    say(folder, UseCalibrations(()))
+    shelf = Shelf()
+    with Archive.open(folder) as archive:
+        assert shelf.review(archive, 1).underived
+        assert shelf.sums(archive)[0].underived
+        load_route(archive, "last")
+        assert shelf.review(archive, 1).derived
+        assert shelf.sums(archive)[0].derived
