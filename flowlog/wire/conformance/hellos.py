@@ -19,8 +19,8 @@ ANSWER_S: Final = 0.5
 """A request is answered within this."""
 HOST_S: Final = 0.15
 """What the host's own reading may add: a line's time, the latency of USB, a busy processor."""
-_MINUTE_S: Final = 60.0
-_MINUTE_SLACK_S: Final = 3.0
+MINUTE_S: Final = 60.0
+MINUTE_SLACK_S: Final = 3.0
 """A board's clock may be off by a percent, and it counts whole periods."""
 
 
@@ -118,7 +118,7 @@ def _minute(told: Told) -> Finding:
                 unasked += at > 0 and not _asked_for(told.heard, line.at_s)
         marks = sorted([*marks, last])
         longest = max(longest, float(np.max(np.diff(marks))) * period_s)
-    if longest > _MINUTE_S + _MINUTE_SLACK_S + period_s:
+    if longest > MINUTE_S + MINUTE_SLACK_S + period_s:
         return failed("H4", f"{longest:.0f} s without a hello")
     if unasked:
         return passed("H4", f"{longest:.0f} s between two at most")

@@ -12,7 +12,7 @@ from flowlog.wire.conformance.runs import COARSEST_US, EDGES_ENOUGH, Ints, Run, 
 from flowlog.wire.inline import MASK, clock_error_us, clock_slack_us
 from flowlog.wire.parse import Fault
 
-_OUTAGE_PERIODS: Final = 20
+OUTAGE_PERIODS: Final = 20
 """A longer gap is a cable or a host that was away, not a board that was too slow."""
 _LOST_SHARE: Final = 0.01
 
@@ -128,7 +128,7 @@ def every_period(told: Told) -> Finding:
                 continue
             if lines[last].after_wait or (first and lines[first - 1].after_wait):
                 host += lost
-            elif lost >= _OUTAGE_PERIODS:
+            elif lost >= OUTAGE_PERIODS:
                 outage += lost
             else:
                 missing += lost - bad

@@ -13,8 +13,8 @@ from flowlog.wire.inline import MASK, clock_error_us
 
 _SHORTEST_S: Final = 5.0
 _FEWEST: Final = 20
-_WORST_SHARE: Final = 0.01
-_GOOD_SHARE: Final = 0.001
+WORST_SHARE: Final = 0.01
+GOOD_SHARE: Final = 0.001
 """Ten times a crystal's error; a resonator, or an oscillator in the chip, is above it."""
 _READING_S: Final = 0.002
 """What even the quickest line of a quarter is late at the host, give or take."""
@@ -48,10 +48,10 @@ def _clock(told: Told, run: Run) -> Finding:
     spread = float(np.median(late_s[:quarter]) - late_s[first])
     play = (_READING_S + min(spread, 0.05)) / took_s
     said = f"{100 * share:+.2f} % of this computer's (give or take {100 * play:.2f} %)"
-    if abs(share) > _WORST_SHARE + play:
+    if abs(share) > WORST_SHARE + play:
         hint = "send microseconds" if abs(share + 1.0) < 0.01 else ""
         return failed("T1", f"the clock is off by {said} over {took_s:.0f} s", hint)
-    if abs(share) > _GOOD_SHARE + play:
+    if abs(share) > GOOD_SHARE + play:
         return advised("T1", f"the clock is off by {said} over {took_s:.0f} s")
     return passed("T1", f"{said} over {took_s:.0f} s")
 

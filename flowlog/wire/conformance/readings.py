@@ -13,7 +13,7 @@ from flowlog.wire.conformance.runs import Told
 from flowlog.wire.parse import Fault
 from flowlog.wire.samples import ABSENT
 
-_RATE_TOLERANCE: Final = 0.95
+RATE_TOLERANCE: Final = 0.95
 """Readings in a period, against 1 kHz: a first, shorter period and a late timer are no fault."""
 
 Bad = Sequence[tuple[Line, Fault]]
@@ -49,7 +49,7 @@ def rate_of_readings(told: Told) -> Finding:
     number = np.concatenate([run.column("adc_n") for run in told.runs])
     due = told.period_us / 1000
     middle = float(np.median(number))
-    if middle < _RATE_TOLERANCE * due:
+    if middle < RATE_TOLERANCE * due:
         if middle == 1:
             return failed("S7", "one reading a sample", "add up all readings between two samples")
         return failed("S7", f"{middle:.0f} readings a sample where 1 kHz makes {due:.0f}")
