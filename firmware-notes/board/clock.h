@@ -18,7 +18,7 @@ void clock_start(void);
  *
  * An overflow whose interrupt still waits belongs to a small count only: a large one was read before
  * the timer went round. */
-static inline uint32_t clock_at(uint16_t count)
+static inline __attribute__((always_inline)) uint32_t clock_at(uint16_t count)
 {
     uint32_t overflows = clock_overflows;
     if ((TIFR1 & _BV(TOV1)) && count < 0x8000)
@@ -28,7 +28,7 @@ static inline uint32_t clock_at(uint16_t count)
 
 /* Interrupts must be off. Count before flag: the other way round an overflow between the two reads
  * would set the clock back by 33 ms. */
-static inline uint32_t clock_now(void)
+static inline __attribute__((always_inline)) uint32_t clock_now(void)
 {
     uint16_t count = TCNT1;
     return clock_at(count);

@@ -25,7 +25,7 @@ static struct input meter;
 static struct input wheel;
 #endif
 
-static inline void come_to_rest(struct input *input, uint8_t counts_at)
+static inline __attribute__((always_inline)) void come_to_rest(struct input *input, uint8_t counts_at)
 {
     input->resting = true;
     if (input->level == input->rested_at)
@@ -37,7 +37,7 @@ static inline void come_to_rest(struct input *input, uint8_t counts_at)
     }
 }
 
-static inline void change(struct input *input, uint8_t level, uint32_t at_us, uint16_t rest_us,
+static inline __attribute__((always_inline)) void change(struct input *input, uint8_t level, uint32_t at_us, uint16_t rest_us,
                           uint8_t counts_at)
 {
     if (!input->resting && at_us - input->changed_us >= rest_us)
@@ -48,13 +48,13 @@ static inline void change(struct input *input, uint8_t level, uint32_t at_us, ui
     input->changes++;
 }
 
-static inline void look(struct input *input, uint32_t now_us, uint16_t rest_us, uint8_t counts_at)
+static inline __attribute__((always_inline)) void look(struct input *input, uint32_t now_us, uint16_t rest_us, uint8_t counts_at)
 {
     if (!input->resting && now_us - input->changed_us >= rest_us)
         come_to_rest(input, counts_at);
 }
 
-static inline void begin(struct input *input, uint8_t level, uint32_t now_us)
+static inline __attribute__((always_inline)) void begin(struct input *input, uint8_t level, uint32_t now_us)
 {
     input->level = level;
     input->changed_us = now_us;
@@ -64,7 +64,7 @@ static inline void begin(struct input *input, uint8_t level, uint32_t now_us)
 
 /* --- The meter --- */
 
-static inline void meter_wait_for_change_from(uint8_t level)
+static inline __attribute__((always_inline)) void meter_wait_for_change_from(uint8_t level)
 {
     if (level)
         TCCR1B &= (uint8_t)~_BV(ICES1);
