@@ -107,13 +107,12 @@ def _quantity(
     value = body.get(key)
     if value is None:
         return None
-    wrong = HTTPException(400, f'{key}: write it with its unit, for instance "{example}".')
     if not isinstance(value, str) or len(value) > _LONGEST_QUANTITY:
-        raise wrong
+        raise HTTPException(400, f'{key}: write it with its unit, for instance "{example}".')
     try:
         found = parse(value, kind)
-    except UnitError:
-        raise wrong from None
+    except UnitError as error:
+        raise HTTPException(400, f"{key}: {error}.") from None
     if not 0 < found <= largest:
         raise HTTPException(400, f"{key}: this cannot be right.")
     return found

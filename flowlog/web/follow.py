@@ -66,6 +66,7 @@ class Follower:
         self._stamp: _Stamp = ()
         self._clients = 0
         self._changed = asyncio.Condition()
+        self._one = asyncio.Lock()
         self._looking: asyncio.Task[None] | None = None
 
     @property
@@ -74,8 +75,10 @@ class Follower:
 
     async def now(self) -> Seen:
         """The state now, at most `LOOK_S` old."""
-        if time.monotonic() - self._seen_s > LOOK_S:
-            await self._look()
+        async with self._one:
+            # Phones that wake up together wait for one look, not for one each.
+            if time.monotonic() - self._seen_s > LOOK_S:
+                await self._look()
         return self._seen
 
     async def messages(self) -> AsyncIterator[bytes]:
@@ -131,7 +134,8 @@ class Follower:
             try:
                 due = time.monotonic() - self._seen_s >= AT_LEAST_S
                 if due or _stamp(self._folder) != self._stamp:
-                    await self._look()
+                    async with self._one:
+                        await self._look()
             except Exception:
                 # A fault of ours in one look must not end the stream for good.
                 log.exception("looking at the store failed")
