@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
+import numpy as np
+from numpy.typing import NDArray
+
+from flowlog.monitor.motion import Steps
 from flowlog.monitor.outputs import Phase
-from flowlog.monitor.ticks import Tick
+from flowlog.monitor.ticks import Tick, TickTable
 from flowlog.rig.model import Rig
 
 SETTLE_S = 2.0
@@ -24,6 +29,19 @@ class _State:
     phase: Phase = "off"
     since_s: float = 0.0
     """Time in this phase."""
+
+
+@dataclass(slots=True, eq=False)
+class Phases:
+    """The phases of many ticks."""
+
+    names: list[Phase]
+    """At the end of each tick."""
+    spraying: NDArray[np.bool_]
+    off: NDArray[np.bool_]
+    open_share: NDArray[np.float64]
+    after: _State
+    reference_flow: float
 
 
 class PhaseFinder:
@@ -94,3 +112,106 @@ class PhaseFinder:
         # The boom opened or closed within this tick, or samples are missing: the volume tells
         # for how much of the time it was open.
         return min(1.0, mean_flow_m3_s / self._reference_flow)
+
+    # --- many ticks at once ---------------------------------------------------------------------
+
+    def look(
+        self, ticks: TickTable, steps: Steps, pressure_pa: NDArray[np.float64] | None
+    ) -> Phases | None:
+        """The phases of ticks that follow, as `step` would give them; None if they need `step`.
+
+        Nothing changes before `go_on`.
+        """
+        if (steps.seconds > SETTLE_S).any():
+            return None
+        flowing = steps.mean_flow_m3_s > self._flow_on
+        known, valve = ticks[_VALVE_KNOWN], ticks[_VALVE_OPEN]
+        by_valve = known > 0
+        if by_valve.any():
+            if not by_valve.all():
+                return None
+            now_open = valve * 2 > known
+        elif self._at_boom and pressure_pa is not None:
+            now_open = flowing | (pressure_pa > self._pressure_on)
+        else:
+            now_open = flowing
+        walk = _Walk(self._state, self._reference_flow, steps, flowing)
+        edges = [0, *(np.flatnonzero(now_open[1:] != now_open[:-1]) + 1).tolist(), len(now_open)]
+        for begin, end in pairwise(edges):
+            walk.go(begin, end, now_open=bool(now_open[begin]))
+        share = valve / known if by_valve[0] else walk.share
+        return Phases(walk.names, walk.spraying, walk.off, share, walk.state, walk.reference_flow)
+
+    def go_on(self, phases: Phases) -> None:
+        """Go on from the end of what `look` has seen."""
+        self._state = phases.after
+        self._reference_flow = phases.reference_flow
+        self.open_share = float(phases.open_share[-1])
+
+
+_VALVE_KNOWN = Tick._fields.index("valve_known")
+_VALVE_OPEN = Tick._fields.index("valve_open")
+
+
+class _Walk:
+    """Walks over runs of ticks in which the boom is open, or shut."""
+
+    def __init__(
+        self, state: _State, reference_flow: float, steps: Steps, flowing: NDArray[np.bool_]
+    ) -> None:
+        self.state = state
+        self.reference_flow = reference_flow
+        self.names: list[Phase] = []
+        self.spraying = np.zeros(len(flowing), dtype=bool)
+        self.off = np.zeros(len(flowing), dtype=bool)
+        self.share = np.ones(len(flowing))
+        self._steps = steps
+        self._flowing = flowing
+
+    def go(self, begin: int, end: int, *, now_open: bool) -> None:
+        at = begin
+        was_open = self.state.phase in ("settling", "spraying")
+        if was_open != now_open:
+            self._enter("settling" if now_open else "draining")
+            at += 1
+        before = self.state.phase
+        if now_open:
+            at = self._wait(at, end, "settling", SETTLE_S, "spraying")
+            self._measure(begin, begin if was_open else begin + 1)
+            if self.state.phase == "spraying":
+                self.spraying[at if before == "spraying" else at - 1 : end] = True
+                self._refer(at, end)
+        else:
+            at = self._wait(at, end, "draining", _DRAIN_S, "off")
+            if self.state.phase == "off":
+                self.off[at if before == "off" else at - 1 : end] = True
+            self._measure(begin, end)
+        self.names += [self.state.phase] * (end - at)
+
+    def _measure(self, begin: int, end: int) -> None:
+        """The volume tells for how much of the time the boom was open."""
+        mean = self._steps.mean_flow_m3_s[begin:end]
+        np.minimum(1.0, mean / self.reference_flow, out=self.share[begin:end])
+
+    def _refer(self, begin: int, end: int) -> None:
+        flowing = np.flatnonzero(self._flowing[begin:end])
+        if len(flowing):
+            self.reference_flow = float(self._steps.mean_flow_m3_s[begin + flowing[-1]])
+
+    def _enter(self, phase: Phase) -> None:
+        self.state = _State(phase)
+        self.names.append(phase)
+
+    def _wait(self, at: int, end: int, phase: Phase, wait_s: float, then: Phase) -> int:
+        """Stay in a phase that lasts its time; return where it has passed."""
+        if self.state.phase != phase:
+            return at
+        since_s = self.state.since_s
+        for i, seconds in enumerate(self._steps.seconds[at:end].tolist(), at):
+            since_s += seconds
+            if since_s >= wait_s:
+                self._enter(then)
+                return i + 1
+            self.names.append(phase)
+        self.state = _State(phase, since_s)
+        return end

@@ -4,26 +4,23 @@ decode -> unwrap -> ticks -> flow and pressure -> phase -> rate, area, volume, t
 -> rules -> readings and events
 
 The pipeline knows no port, file, clock or database. Everything before the ticks is integer
-arithmetic, everything after them runs tick by tick: however a stream is cut into blocks, the
-readings and events are the same to the last bit.
+arithmetic, and everything after them is done to each tick in the same order, one by one or many
+at once: however a stream is cut into blocks, the readings and events are the same to the last bit.
 """
 
 from __future__ import annotations
 
+from itertools import pairwise
+
+import numpy as np
+
 from flowlog.monitor.alerts import AlertBook
+from flowlog.monitor.judge import WORTH_A_STRETCH, Judge
 from flowlog.monitor.motion import Motion
 from flowlog.monitor.outputs import Output, Position
-from flowlog.monitor.phase import PhaseFinder
-from flowlog.monitor.readings import ReadingMaker
-from flowlog.monitor.rules.bands import PressureBand, RateBand
-from flowlog.monitor.rules.boom import BoomWatch
-from flowlog.monitor.rules.data import DataFaults
-from flowlog.monitor.rules.moment import Moment
-from flowlog.monitor.rules.sensors import GaugeFaults, MeterFaults
-from flowlog.monitor.rules.supply import TankLevel
-from flowlog.monitor.sensors import Pressure, PressureGauge
+from flowlog.monitor.sensors import PressureGauge
 from flowlog.monitor.stream import StreamItem, TankFill
-from flowlog.monitor.ticks import Tick, TickGatherer
+from flowlog.monitor.ticks import Tick, TickGatherer, TickTable, ticks_of
 from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
@@ -36,6 +33,12 @@ _FASTEST_HZ = 20_000.0
 """No input of such a board counts faster. Far above any meter on purpose: pulses from ignition
 noise are believed here and called implausible by a rule, while a line that was damaged and passed
 its check by chance, with counts anywhere in 32 bits, is still told from them."""
+
+_LONGEST_STRETCH = 512
+"""Ticks that stay in the processor's cache."""
+
+_SEGMENT = Tick._fields.index("segment")
+_POSITION = [Tick._fields.index(name) for name in Position._fields]
 
 
 class Monitor:
@@ -55,20 +58,10 @@ class Monitor:
         self._unwrapper = Unwrapper(_PERIOD_US, _FASTEST_HZ)
         self._ticks = TickGatherer(_PERIOD_US)
         self._motion = Motion(rig)
-        self._gauge: PressureGauge | None = None
-        self._phase = PhaseFinder(rig)
+        self._judge = Judge(rig, self._book, baseline)
         self._breaks: dict[int, Break] = {}
         self._segment: int | None = None
         self._at = Position(0, 0, 0)
-
-        self._meter_faults = MeterFaults(rig, self._book)
-        self._gauge_faults = GaugeFaults(rig, self._book)
-        self._pressure_band = PressureBand(rig, self._book)
-        self._rate_band = RateBand(rig, self._book)
-        self._boom = BoomWatch(rig, self._book, baseline)
-        self._tank = TankLevel(rig, self._book)
-        self._data = DataFaults(rig, self._book)
-        self._readings = ReadingMaker()
 
     def feed(self, item: StreamItem) -> Output:
         """Take in what comes next in the stream; return what follows from it, in order."""
@@ -77,7 +70,7 @@ class Monitor:
             unwrapped = self._unwrapper.feed(item)
             for found in unwrapped.breaks:
                 self._breaks[found.segment] = found
-            self._run(self._ticks.feed(unwrapped.table), out)
+            self._run(self._ticks.gather(unwrapped.table), out)
         elif isinstance(item, Hello):
             self._hello(item, out)
         else:
@@ -88,62 +81,56 @@ class Monitor:
     def finish(self) -> Output:
         """The stream ends: close the tick and the second that are open."""
         out = Output()
-        self._run(self._ticks.take_unfinished(), out)
-        out.readings += self._readings.take()
+        self._run(self._ticks.take_rest(), out)
+        out.readings += self._judge.readings.take()
         out.events += self._book.take()
         return out
 
     def _hello(self, hello: Hello, out: Output) -> None:
         period_us = hello.period_ms * 1000
         if period_us != self._period_us:
-            self._run(self._ticks.take_unfinished(), out)
+            self._run(self._ticks.take_rest(), out)
             self._period_us = period_us
             self._unwrapper.period_us = period_us
             self._ticks.set_period(period_us)
-        self._gauge = (
+        self._judge.gauge = (
             PressureGauge(self._rig.gauge, hello.adc_bits) if "P" in hello.channels else None
         )
-        self._data.hello(self._at, hello)
+        self._judge.data.hello(self._at, hello)
 
     def _fill(self, fill: TankFill) -> None:
-        self._tank.fill(self._at, fill.volume_m3)
-        self._boom.fill()
+        self._judge.fill(self._at, fill.volume_m3)
 
-    def _run(self, ticks: list[Tick], out: Output) -> None:
-        for tick in ticks:
-            self._step(tick, out)
+    def _run(self, ticks: TickTable, out: Output) -> None:
+        n = ticks.shape[1]
+        if n < WORTH_A_STRETCH:
+            for tick in ticks_of(ticks):
+                self._tick(tick, out)
+            return
+        segments = ticks[_SEGMENT]
+        begins = [0, *(np.flatnonzero(np.diff(segments)) + 1).tolist(), n]
+        for segment_begin, end in pairwise(begins):
+            begin = segment_begin
+            if int(segments[begin]) != self._segment:
+                self._tick(Tick._make(ticks[:, begin].tolist()), out)
+                begin += 1
+            for start in range(begin, end, _LONGEST_STRETCH):
+                self._stretch(ticks[:, start : min(end, start + _LONGEST_STRETCH)], out)
 
-    def _step(self, tick: Tick, out: Output) -> None:
-        at = Position(tick.segment, tick.seq, tick.t_us)
-        self._at = at
+    def _tick(self, tick: Tick, out: Output) -> None:
+        self._at = at = Position(tick.segment, tick.seq, tick.t_us)
         if tick.segment != self._segment:
             self._begin_segment(tick.segment, at)
         step = self._motion.step(tick)
-        if step is None:
-            return
-        pressure = self._pressure(tick)
-        pressure_pa = pressure.mean_pa if pressure and pressure.state == "ok" else None
-        trusted_pa = pressure_pa if self._gauge_faults.ok else None
-        phase = self._phase.step(tick, step.seconds, step.mean_flow_m3_s, trusted_pa)
-        area = self._rig.boom.effective_width_m * step.distance_m * self._phase.open_share
-        valve = tick.valve_open * 2 > tick.valve_known if tick.valve_known else None
-        now = Moment(at, tick, step, phase, pressure, pressure_pa, area, valve)
+        if step is not None:
+            out.readings += self._judge.step(at, tick, step)
 
-        self._data.step(now)
-        self._meter_faults.step(now)
-        self._gauge_faults.step(now)
-        sensors_ok = self._meter_faults.ok and self._gauge_faults.ok
-        share = self._boom.step(now, sensors_ok=sensors_ok)
-        if self._gauge_faults.ok:
-            self._pressure_band.step(now)
-        self._rate_band.step(now, meter_ok=self._meter_faults.ok)
-        self._tank.step(now)
-        out.readings += self._readings.step(now, share, self._tank.left_m3)
-
-    def _pressure(self, tick: Tick) -> Pressure | None:
-        if self._gauge is None:
-            return None
-        return self._gauge.read(tick.adc_sum, tick.adc_n, tick.adc_min, tick.adc_max)
+    def _stretch(self, ticks: TickTable, out: Output) -> None:
+        """Ticks of the running segment, which has begun."""
+        steps = self._motion.steps(ticks)
+        at = list(map(Position._make, zip(*ticks[_POSITION].tolist(), strict=True)))
+        self._at = at[-1]
+        out.readings += self._judge.steps(at, ticks, steps)
 
     def _begin_segment(self, segment: int, at: Position) -> None:
         first, self._segment = self._segment is None, segment
@@ -154,6 +141,6 @@ class Monitor:
         reset = found.kind == "reset"
         self._motion.restart(counters_from_zero=reset)
         if reset:
-            self._data.reset(at, found.boot)
+            self._judge.data.reset(at, found.boot)
         else:
-            self._data.jump(at)
+            self._judge.data.jump(at)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from flowlog.physics.meter import FactorByFrequency
 from flowlog.rig.model import Gauge, Meter
 
@@ -27,6 +30,12 @@ class FlowMeter:
         """Pulses per cubic metre at a pulse frequency in Hz."""
         return self._constant if self._curve is None else self._curve.at(hz)
 
+    def pulses_per_m3_of(self, hz: NDArray[np.float64]) -> NDArray[np.float64] | float:
+        """The same for many frequencies, shape (n,); one number if it is the same for all."""
+        if self._curve is None:
+            return self._constant
+        return np.array([self._curve.at(value) for value in hz.tolist()])
+
 
 @dataclass(slots=True)
 class Pressure:
@@ -36,6 +45,17 @@ class Pressure:
     min_pa: float
     max_pa: float
     state: GaugeState
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pressures:
+    """Pressures of many ticks as columns, each of shape (n,)."""
+
+    mean_pa: NDArray[np.float64]
+    min_pa: NDArray[np.float64]
+    max_pa: NDArray[np.float64]
+    ok: NDArray[np.bool_]
+    """Between the rails."""
 
 
 class PressureGauge:
@@ -54,6 +74,23 @@ class PressureGauge:
             self._high_code = codes
         self.span_pa = gauge.span_pa
         self.pa_per_code = self._pa_per_code
+
+    def read_all(
+        self,
+        adc_sum: NDArray[np.int64],
+        adc_n: NDArray[np.int64],
+        adc_min: NDArray[np.int64],
+        adc_max: NDArray[np.int64],
+    ) -> Pressures:
+        """`read` for many ticks, each array of shape (n,)."""
+        code = adc_sum / adc_n
+        zero, scale = self._zero_code, self._pa_per_code
+        return Pressures(
+            (code - zero) * scale,
+            (adc_min.astype(np.float64) - zero) * scale,
+            (adc_max.astype(np.float64) - zero) * scale,
+            (code >= self._low_code) & (code <= self._high_code),
+        )
 
     def read(self, adc_sum: int, adc_n: int, adc_min: int, adc_max: int) -> Pressure:
         code = adc_sum / adc_n

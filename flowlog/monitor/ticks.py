@@ -7,7 +7,7 @@ however it is cut into blocks: this is what makes a replay equal to the live run
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,9 @@ class Tick(NamedTuple):
     """Samples in which it was open."""
 
 
+TickTable: TypeAlias = NDArray[np.int64]
+"""Ticks as columns: shape (fields of `Tick`, n)."""
+
 _SEGMENT = COLUMNS.index("segment")
 _SEQ = COLUMNS.index("seq")
 _LAST = [COLUMNS.index(name) for name in ("seq", "t_us", "pulses", "edge_us", "wheel")]
@@ -53,12 +56,21 @@ _ADC_MIN = COLUMNS.index("adc_min")
 _ADC_MAX = COLUMNS.index("adc_max")
 _VALVE = COLUMNS.index("valve")
 
+NO_TICKS: Final[TickTable] = np.empty((len(Tick._fields), 0), dtype=np.int64)
+
+
+def ticks_of(table: TickTable) -> list[Tick]:
+    """The columns of a table as ticks."""
+    return list(map(Tick._make, zip(*table.tolist(), strict=True)))
+
 
 class TickGatherer:
     """Gathers unwrapped samples into ticks; keeps the unfinished one between calls."""
 
     def __init__(self, period_us: int) -> None:
-        self._open: NDArray[np.int64] = np.empty((0, len(COLUMNS)), dtype=np.int64)
+        self._open: list[NDArray[np.int64]] = []
+        self._open_key = (0, 0)
+        """Segment and number of the tick that is open."""
         self._per_tick = 1
         self.set_period(period_us)
 
@@ -67,43 +79,56 @@ class TickGatherer:
         self._per_tick = max(1, round(TICK_MS * 1000 / period_us))
 
     def feed(self, table: NDArray[np.int64]) -> list[Tick]:
+        """As `gather`, as ticks."""
+        return ticks_of(self.gather(table))
+
+    def gather(self, table: NDArray[np.int64]) -> TickTable:
         """Add unwrapped samples, shape (n, len(COLUMNS)); return the ticks that are complete.
 
         A tick is complete when its last sample number has arrived or a later tick has begun.
         """
-        rows = np.concatenate([self._open, table]) if len(self._open) else table
-        if not len(rows):
-            return []
+        if not len(table):
+            return NO_TICKS
+        last_segment, last_seq = int(table[-1, _SEGMENT]), int(table[-1, _SEQ])
+        key = (last_segment, last_seq // self._per_tick)
+        complete = last_seq % self._per_tick == self._per_tick - 1
+        if self._open and not complete and key == self._open_key:
+            # Live, a tick comes sample by sample: nothing to work out yet.
+            self._open.append(table.copy())
+            return NO_TICKS
+        rows = np.concatenate([*self._open, table]) if self._open else table
         number = rows[:, _SEQ] // self._per_tick
         new = (np.diff(number) != 0) | (np.diff(rows[:, _SEGMENT]) != 0)
         starts = np.concatenate([[0], np.flatnonzero(new) + 1])
-        last_is_complete = int(rows[-1, _SEQ]) % self._per_tick == self._per_tick - 1
-        if last_is_complete:
-            self._open = rows[:0]
-        else:
-            self._open = rows[starts[-1] :].copy()
+        self._open, self._open_key = [], key
+        if not complete:
+            self._open.append(rows[starts[-1] :].copy())
             rows = rows[: starts[-1]]
             starts = starts[:-1]
-        return self._fold(rows, starts) if len(starts) else []
+        return self._fold(rows, starts) if len(starts) else NO_TICKS
 
     def take_unfinished(self) -> list[Tick]:
-        """Close the tick that is still open, at the end of a recording."""
-        rows, self._open = self._open, self._open[:0]
-        return self._fold(rows, np.array([0])) if len(rows) else []
+        """As `take_rest`, as ticks."""
+        return ticks_of(self.take_rest())
 
-    def _fold(self, rows: NDArray[np.int64], starts: NDArray[np.int64]) -> list[Tick]:
+    def take_rest(self) -> TickTable:
+        """Close the tick that is still open, at the end of a recording."""
+        rows, self._open = self._open, []
+        return self._fold(np.concatenate(rows), np.array([0])) if rows else NO_TICKS
+
+    def _fold(self, rows: NDArray[np.int64], starts: NDArray[np.int64]) -> TickTable:
         ends = np.append(starts[1:], len(rows)) - 1
         valve = rows[:, _VALVE]
-        columns = [
-            rows[ends, _SEGMENT],
-            rows[ends, _SEQ] // self._per_tick,
-            ends - starts + 1,
-            *(rows[ends, column] for column in _LAST),
-            np.add.reduceat(rows[:, _ADC_SUM], starts),
-            np.add.reduceat(rows[:, _ADC_N], starts),
-            np.minimum.reduceat(rows[:, _ADC_MIN], starts),
-            np.maximum.reduceat(rows[:, _ADC_MAX], starts),
-            np.add.reduceat((valve >= 0).astype(np.int64), starts),
-            np.add.reduceat((valve == 1).astype(np.int64), starts),
-        ]
-        return [Tick(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
+        out = np.empty((len(Tick._fields), len(starts)), dtype=np.int64)
+        columns = rows.T
+        out[0] = columns[_SEGMENT, ends]
+        out[1] = columns[_SEQ, ends] // self._per_tick
+        out[2] = ends - starts + 1
+        out[3:8] = columns[_LAST][:, ends]
+        np.add.reduceat(columns[_ADC_SUM], starts, out=out[8])
+        np.add.reduceat(columns[_ADC_N], starts, out=out[9])
+        np.minimum.reduceat(columns[_ADC_MIN], starts, out=out[10])
+        np.maximum.reduceat(columns[_ADC_MAX], starts, out=out[11])
+        np.add.reduceat(valve >= 0, starts, out=out[12], dtype=np.int64)
+        np.add.reduceat(valve == 1, starts, out=out[13], dtype=np.int64)
+        return out

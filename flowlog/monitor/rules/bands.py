@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.excursion import Excursion
 from flowlog.monitor.rules.latch import Turn
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.rules.stretch import Stretch
 from flowlog.rig.model import Rig
 from flowlog.units import show
 
@@ -30,6 +35,7 @@ class PressureBand:
         self._book = book
         self._low = Excursion(_PRESSURE_MARGIN)
         self._high = Excursion(_PRESSURE_MARGIN)
+        self._next = self._low, self._high
 
     def step(self, now: Moment) -> None:
         pressure = now.pressure_pa
@@ -45,6 +51,28 @@ class PressureBand:
             turn = excursion.step(now.at, now.step.seconds, beyond)
             if turn is not None:
                 self._say(turn, code, now, pressure, excursion.since)
+
+    def look(self, ahead: Stretch) -> int:
+        """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
+        self._next = self._low, self._high
+        if ahead.pressure_pa is None:
+            return len(ahead)
+        settled = ahead.settled
+        pressure = ahead.pressure_pa[settled]
+        seconds = ahead.steps.seconds[settled]
+
+        def at(i: int) -> Position:
+            return ahead.at[settled[i]]
+
+        boom = self._rig.boom
+        low, after_low = self._low.after(at, seconds, 1.0 - pressure / boom.pressure_low_pa)
+        high, after_high = self._high.after(at, seconds, pressure / boom.pressure_high_pa - 1.0)
+        self._next = after_low, after_high
+        return ahead.upto(settled, min(low, high))
+
+    def go_on(self) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self._low, self._high = self._next
 
     def _say(
         self, turn: Turn, code: str, now: Moment, pressure: float, since: Position | None
@@ -79,6 +107,7 @@ class RateBand:
         margin = _RATE_MARGIN * rig.thresholds.rate_share
         self._low = Excursion(margin)
         self._high = Excursion(margin)
+        self._next = _Rates(self._low, self._high, 0.0, 0.0, [])
 
     def step(self, now: Moment, *, meter_ok: bool) -> None:
         if now.phase != "spraying" or not meter_ok:
@@ -106,6 +135,50 @@ class RateBand:
             elif turn == "cleared":
                 self._book.clear(code, now.at, self._text(rate, off))
 
+    def look(self, ahead: Stretch) -> int:
+        """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
+        volume, area = self._volume, self._area
+        window = list(self._window)[-_RATE_WINDOW:]
+        rates: list[NDArray[np.float64]] = []
+        judged: list[int] = []
+        end = 0
+        for begin, end in ahead.runs:
+            if begin > 0:
+                window = []
+            volumes = _totals(volume, [v for v, _ in window], ahead.steps.volume_m3[begin:end])
+            areas = _totals(area, [a for _, a in window], ahead.area_m2[begin:end])
+            volume, area = float(volumes[-1]), float(areas[-1])
+            covered = areas[_RATE_WINDOW:] - areas[:-_RATE_WINDOW]
+            if (covered <= 0.0).any():
+                return 0
+            rates.append((volumes[_RATE_WINDOW:] - volumes[:-_RATE_WINDOW]) / covered)
+            judged += range(end - len(covered), end)
+            kept = slice(-_RATE_WINDOW, None)
+            window = list(zip(volumes[kept].tolist(), areas[kept].tolist(), strict=True))
+        if end < len(ahead):
+            window = []
+        self._next = _Rates(self._low, self._high, volume, area, window)
+        if not judged:
+            return len(ahead)
+        off = np.concatenate(rates) / self._rig.work.rate_m3_m2 - 1.0
+        limit = self._rig.thresholds.rate_share
+        seconds = ahead.steps.seconds[judged]
+
+        def at(i: int) -> Position:
+            return ahead.at[judged[i]]
+
+        low, self._next.low = self._low.after(at, seconds, -off - limit)
+        high, self._next.high = self._high.after(at, seconds, off - limit)
+        return ahead.upto(judged, min(low, high))
+
+    def go_on(self) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        after = self._next
+        self._low, self._high = after.low, after.high
+        self._volume, self._area = after.volume, after.area
+        self._window.clear()
+        self._window.extend(after.window)
+
     def _text(self, rate: float, off: float) -> str:
         units = self._rig.units
         asked = show(self._rig.work.rate_m3_m2, "rate", units)
@@ -114,3 +187,20 @@ class RateBand:
             f"Rate {show(rate, 'rate', units)}, {abs(100 * off):.0f} % "
             f"{'under' if off < 0 else 'over'} the {asked} asked for ({pace})."
         )
+
+
+@dataclass(slots=True)
+class _Rates:
+    """A `RateBand` as it will be."""
+
+    low: Excursion
+    high: Excursion
+    volume: float
+    area: float
+    window: list[tuple[float, float]]
+
+
+def _totals(total: float, before: list[float], added: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Running totals: those of `before`, and on from `total` by what is added, one by one."""
+    sums = np.add.accumulate(np.concatenate(([total], added)))
+    return np.concatenate((before, sums[1:]))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.motion import GAP_S
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.latch import Latch
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.rules.stretch import Stretch, first
 from flowlog.rig.model import Rig
 from flowlog.units import show
 from flowlog.wire.records import PROTOCOL, Hello
@@ -21,7 +24,7 @@ class DataFaults:
     def __init__(self, rig: Rig, book: AlertBook) -> None:
         self._rig = rig
         self._book = book
-        self._lost_share = 0.0
+        self._lost_share = self._next_share = 0.0
         self._losing = Latch(5.0, 30.0)
         self._waited_s = 0.0
         self._hello: Hello | None = None
@@ -76,3 +79,25 @@ class DataFaults:
             self._book.open("lines_lost", now.at, self._losing.since or now.at, text, size)
         elif turn == "cleared":
             self._book.clear("lines_lost", now.at, "The lines arrive again.")
+
+    def look(self, ahead: Stretch) -> int:
+        """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
+        if self._hello is None or self._losing.busy:
+            return 0
+        seconds, lost = ahead.steps.seconds, ahead.steps.lost
+        self._next_share = average = self._lost_share
+        gap = first(seconds > GAP_S)
+        if average == 0.0 and not lost.any():
+            return gap
+        shares = (lost / (lost + ahead.column("samples"))).tolist()
+        weights = np.minimum(1.0, seconds / _LOST_WINDOW_S).tolist()
+        for i, (share, weight) in enumerate(zip(shares, weights, strict=True)):
+            average += (share - average) * weight
+            if average > _LOST_SHARE:
+                return min(i, gap)
+        self._next_share = average
+        return gap
+
+    def go_on(self) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self._lost_share = self._next_share

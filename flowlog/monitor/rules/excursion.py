@@ -6,6 +6,12 @@ therefore an average, and the way back is longer than the way out.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from copy import copy
+
+import numpy as np
+from numpy.typing import NDArray
+
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.latch import Turn
 
@@ -67,3 +73,53 @@ class Excursion:
         self.active, self._held_s = False, 0.0
         self.since = None
         return "cleared"
+
+    def after(
+        self,
+        at: Callable[[int], Position],
+        seconds: NDArray[np.float64],
+        beyond: NDArray[np.float64],
+    ) -> tuple[int, Excursion]:
+        """How many of many values bring no turn, and this excursion as it is behind them.
+
+        Each array has shape (n,), `at` gives the place of each. The same as `step` on each, to
+        the last bit; nothing changes here. The second is of use only if the first is n.
+        """
+        ahead = copy(self)
+        if self._rests(beyond):
+            ahead._average(seconds, beyond)
+            return len(beyond), ahead
+        for i, value in enumerate(zip(seconds.tolist(), beyond.tolist(), strict=True)):
+            if ahead.step(at(i), *value) is not None:
+                return i, ahead
+        return len(beyond), ahead
+
+    def _rests(self, beyond: NDArray[np.float64]) -> bool:
+        """Whether these values do no more than move the averages.
+
+        An average of values on one side of the limit stays on that side.
+        """
+        if not self.active:
+            return self.since is None and not (beyond > 0.0).any()
+        return (
+            self._quick is not None
+            and self._quick >= 0.0
+            and self._slow > -self._margin
+            and not (beyond < 0.0).any()
+        )
+
+    def _average(self, seconds: NDArray[np.float64], beyond: NDArray[np.float64]) -> None:
+        far = _CLIP * self._margin
+        clipped = np.maximum(-far, np.minimum(far, beyond))
+        quick_shares = np.minimum(1.0, seconds / _QUICK_S)
+        slow_shares = np.minimum(1.0, seconds / _SLOW_S)
+        quick, slow = self._quick, self._slow
+        for value, quick_share, slow_share in zip(
+            clipped.tolist(), quick_shares.tolist(), slow_shares.tolist(), strict=True
+        ):
+            if quick is None:
+                quick = slow = value
+                continue
+            quick += (value - quick) * quick_share
+            slow += (value - slow) * slow_share
+        self._quick, self._slow = quick, slow

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from flowlog.monitor.motion import Step
 from flowlog.monitor.outputs import Phase, Position
@@ -10,8 +10,7 @@ from flowlog.monitor.sensors import Pressure
 from flowlog.monitor.ticks import Tick
 
 
-@dataclass(slots=True)
-class Moment:
+class Moment(NamedTuple):
     """One tick, measured."""
 
     at: Position

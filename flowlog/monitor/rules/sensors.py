@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.phase import CHECK_VALVE_PA
 from flowlog.monitor.rules.latch import Latch
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.rules.stretch import Stretch, first
 from flowlog.monitor.sensors import GaugeState
 from flowlog.rig.model import Rig
 from flowlog.units import show
@@ -37,6 +41,20 @@ class MeterFaults:
         if wild or self._wild.busy:
             self._step_wild(now, wild=wild)
         self.ok = not (self._silent.active or self._wild.active)
+
+    def look(self, ahead: Stretch) -> int:
+        """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
+        if self._silent.busy or self._wild.busy:
+            return 0
+        wild = ahead.steps.mean_flow_m3_s > _OVER * self._highest
+        if ahead.pressure_pa is None:
+            return first(wild)
+        silent = (ahead.steps.pulses == 0) & (ahead.pressure_pa > self._pressed_pa)
+        if ahead.valve_open is not None:
+            silent &= ahead.valve_open
+        elif self._rig.gauge.place != "boom":
+            return first(wild)
+        return first(wild | silent)
 
     def _under_pressure(self, now: Moment) -> bool:
         """The boom is open as far as the gauge and the valve input can tell."""
@@ -88,6 +106,7 @@ class GaugeFaults:
         self._frozen_s = 0.0
         self._resting_pa: float | None = None
         self._has_moved = False
+        self._next: tuple[float, float | None, bool] = (0.0, None, False)
         self.ok = True
 
     def step(self, now: Moment) -> None:
@@ -102,6 +121,48 @@ class GaugeFaults:
             or self._stuck.active
             or (self._rails_busy and any(latch.active for latch in self._rails.values()))
         )
+
+    def look(self, ahead: Stretch) -> int:
+        """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
+        self._next = (self._frozen_s, self._resting_pa, self._has_moved)
+        pressures = ahead.pressures
+        if pressures is None:
+            return len(ahead)
+        if self._rails_busy or self._below.busy or self._stuck.busy:
+            return 0
+        span = self._rig.gauge.span_pa
+        wrong = first(~pressures.ok | (pressures.mean_pa < -0.025 * span))
+        return min(wrong, self._look_stuck(ahead, pressures.mean_pa, 0.03 * span))
+
+    def _look_stuck(self, ahead: Stretch, pressure_pa: NDArray[np.float64], moving: float) -> int:
+        spraying = ahead.phases.spraying
+        still = spraying & (ahead.column("adc_min") == ahead.column("adc_max"))
+        off = ahead.phases.off & (ahead.steps.pulses == 0)
+        if self._has_moved and not still.any() and not off.any():
+            self._next = (0.0, self._resting_pa, True)
+            return len(ahead)
+        at_boom = self._rig.gauge.place == "boom"
+        flowing = spraying & (ahead.steps.mean_flow_m3_s > 0.5 * self._rig.expected_flow_m3_s)
+        frozen_s, resting_pa, has_moved = self._next
+        columns = (pressure_pa, ahead.steps.seconds, off, flowing, still)
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        for i, (pressure, seconds, is_off, is_flowing, is_still) in enumerate(rows):
+            moved = resting_pa is None or abs(pressure - resting_pa) > moving
+            if is_off:
+                resting_pa = pressure if at_boom else None
+                has_moved = False
+            elif moved:
+                has_moved = True
+            frozen_s = frozen_s + seconds if is_still else 0.0
+            asleep = resting_pa is not None and not has_moved and is_flowing
+            if asleep or frozen_s > 10.0:
+                return i
+        self._next = (frozen_s, resting_pa, has_moved)
+        return len(ahead)
+
+    def go_on(self) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self._frozen_s, self._resting_pa, self._has_moved = self._next
 
     def _step_rails(self, now: Moment, state: GaugeState) -> None:
         for code, latch in self._rails.items():
