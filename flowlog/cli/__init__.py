@@ -20,6 +20,7 @@ COMMANDS: Final[dict[str, str]] = {
     "serve": "The pages for phone and screen: live while spraying, routes afterwards.",
     "review": "Look at a route afterwards: stops, rates, alerts; export.",
     "report": "A route or a stop as PDF or HTML: to print, to file, to hand over.",
+    "correct": "Put a route right afterwards: stops, areas, calibrations.",
     "sheet": "Application records: fill in, amend, print.",
     "stop": "Mark where a stop begins, ends, or what it is called.",
     "fill": "Note that the tank was filled.",

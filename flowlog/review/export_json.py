@@ -14,6 +14,7 @@ from typing import Any, Final, TextIO
 from flowlog.monitor.accuracy import Budget, Quantity
 from flowlog.monitor.outputs import Event, Position
 from flowlog.monitor.summary import Alert, Figures, Stop
+from flowlog.review.corrections_text import told_corrections
 from flowlog.review.route import RouteReview, stop_numbers
 from flowlog.review.words import iso_times
 from flowlog.store.rows import EventRow
@@ -70,11 +71,33 @@ def summary_dict(review: RouteReview) -> dict[str, Any]:
         "volume_outside_stops_m3": finite(summary.volume_outside_m3),
         "stops": [_stop(review, stop) for stop in summary.stops],
         "alerts": [_alert(alert, review.events) for alert in summary.alerts],
+        "derived_anew": review.derived,
+        "calibrations": list(review.calibrations),
+        "corrections": corrections_list(review),
         "unused_marks": [
             {"kind": mark.kind, "name": mark.name, "segment": mark.segment, "t_us": mark.t_us}
             for mark in summary.unused_marks
         ],
     }
+
+
+def corrections_list(review: RouteReview) -> list[dict[str, Any]]:
+    """What was said about a route afterwards, oldest first; those that were undone, too."""
+    return [
+        {
+            "number": number,
+            "kind": one.row.kind,
+            "holds": one.holds,
+            "text": text,
+            "by": one.row.made_by,
+            "made_utc": iso_times(one.row.made_wall_us)[1],
+            "reason": one.row.reason,
+            "body": one.row.body,
+        }
+        for number, (one, text) in enumerate(
+            zip(review.corrections, told_corrections(review), strict=True), 1
+        )
+    ]
 
 
 def _readings(review: RouteReview) -> Iterator[dict[str, Any]]:
@@ -104,6 +127,7 @@ def _stop(review: RouteReview, stop: Stop) -> dict[str, Any]:
         "begin": _position(stop.begin),
         "end": _position(stop.end),
         "figures": _figures(stop.figures),
+        "counted_area_m2": finite(stop.counted_area_m2),
         "accuracy": _accuracy(review, stop.figures),
         "alerts": [alert.alert for alert in stop.alerts],
     }

@@ -269,5 +269,5 @@ def _advice(running: bool | None) -> str:
     if running is None:
         return "is the daemon running?"
     if running:
-        return "daemon runs, board silent: look at its cable"
+        return "board silent: look at its cable"
     return "no daemon runs: flowlog run RIGFILE"

@@ -13,6 +13,7 @@ from rich.text import Text
 from flowlog.monitor.codes import CODES
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.review import words
+from flowlog.review.corrections_text import correction_lines
 from flowlog.review.live_state import pressure_verdict, rate_verdict, sure_words
 from flowlog.review.route import CLOCK_SENTENCES, RouteReview
 from flowlog.rig.model import Rig
@@ -252,10 +253,26 @@ def _sure(review: RouteReview) -> list[str]:
     if _real(review.summary.alerts):
         lines.append("A size's range in brackets holds it with a probability of 95 %.")
     lines.append(CLOCK_SENTENCES[review.clock])
+    lines += _corrected(review)
     if review.calibrations:
-        lines.append("Watched with these calibrations:")
+        how = "Derived" if review.derived else "Watched"
+        lines.append(f"{how} with these calibrations:")
         lines += [f"- {words.clean(line)}" for line in review.calibrations]
     return lines
+
+
+def _corrected(review: RouteReview) -> list[str]:
+    lines = []
+    if review.derived:
+        lines.append("Readings and alerts were derived anew; what was logged stays in the store.")
+    if review.underived:
+        lines.append(
+            f"Other calibrations were chosen, but what was logged is shown: {review.underived}."
+        )
+    if any(stop.counted_area_m2 is not None for stop in review.summary.stops):
+        lines.append("Areas that a person gave are taken as they were given.")
+    told = [line.strip() for line in correction_lines(review)]
+    return [*lines, "Corrected afterwards:", *told] if told else lines
 
 
 def _indented(text: str, columns: int = 2) -> Padding:

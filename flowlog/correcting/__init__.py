@@ -1,0 +1,1 @@
+"""Correcting a route afterwards: what a person says, checked, and handed to the sole writer."""
