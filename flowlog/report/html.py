@@ -36,6 +36,7 @@ th { text-align: left; vertical-align: bottom; border-bottom: 1.2pt solid #000;
 td { vertical-align: top; border-bottom: 0.5pt solid #777; padding: 0.6mm 1.5mm; }
 th:not(.wide), td:not(.wide) { overflow-wrap: normal; }
 .right { text-align: right; }
+td.right { white-space: nowrap; }
 .wide { min-width: 30mm; }
 tbody + tbody td { border-top: 1.2pt solid #000; border-bottom: 0; font-weight: bold; }
 tr { break-inside: avoid; }
