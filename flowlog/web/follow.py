@@ -67,6 +67,7 @@ class Follower:
         self._clients = 0
         self._changed = asyncio.Condition()
         self._one = asyncio.Lock()
+        self._over = False
         self._looking: asyncio.Task[None] | None = None
 
     @property
@@ -98,10 +99,10 @@ class Follower:
                 self._looking = asyncio.create_task(self._run())
             yield b"retry: 1000\n\n"
             seen = await self.now()
-            while True:
+            while not self._over:
                 yield _event("state", seen.text(), seen.number)
                 last = seen.number
-                while True:
+                while not self._over:
                     try:
                         async with asyncio.timeout(BEAT_S):
                             await self._next(last)
@@ -111,6 +112,12 @@ class Follower:
                 seen = self._seen
         finally:
             self._clients -= 1
+
+    async def finish(self) -> None:
+        """End all streams in order; the clients come back when there is a server again."""
+        async with self._changed:
+            self._over = True
+            self._changed.notify_all()
 
     async def close(self) -> None:
         if self._looking is not None:
@@ -122,7 +129,7 @@ class Follower:
 
     async def _next(self, last: int) -> None:
         async with self._changed:
-            await self._changed.wait_for(lambda: self._seen.number != last)
+            await self._changed.wait_for(lambda: self._over or self._seen.number != last)
 
     def _beat(self) -> dict[str, Any]:
         state = self._seen.state or {}

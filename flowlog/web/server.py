@@ -5,11 +5,12 @@ from __future__ import annotations
 import ipaddress
 import signal
 import socket
+from collections.abc import Awaitable, Callable
 from types import FrameType
 from typing import Final
 
 import uvicorn
-from starlette.types import ASGIApp
+from starlette.applications import Starlette
 
 from flowlog.errors import FlowlogError
 
@@ -43,9 +44,21 @@ def bound(host: str, port: int) -> socket.socket:
     return made
 
 
-def run(app: ASGIApp, at: socket.socket) -> None:
+class _Server(uvicorn.Server):
+    """Ends what would never end by itself before it waits for the rest."""
+
+    def __init__(self, config: uvicorn.Config, finish: Callable[[], Awaitable[None]]) -> None:
+        super().__init__(config)
+        self._finish = finish
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        await self._finish()
+        await super().shutdown(sockets)
+
+
+def run(app: Starlette, at: socket.socket) -> None:
     """Serve until SIGTERM or SIGINT."""
-    server = uvicorn.Server(
+    server = _Server(
         uvicorn.Config(
             app,
             loop="asyncio",
@@ -61,7 +74,8 @@ def run(app: ASGIApp, at: socket.socket) -> None:
             h11_max_incomplete_event_size=16 * 1024,
             timeout_keep_alive=15,
             timeout_graceful_shutdown=STOP_S,
-        )
+        ),
+        app.state.follower.finish,
     )
     # The server stops in order at a signal and then raises it again, for these to swallow.
     for number in (signal.SIGTERM, signal.SIGINT):
