@@ -8,6 +8,12 @@ const DEAD_MS = 700; // a tap so soon after an alert came up was meant for somet
 const CLEARED_FOR_S = 20;
 const SIGN = { stop: "STOP", look: "LOOK", note: "NOTE" };
 
+/** Never a hundred percent: these sensors can't know that. */
+function howSure(probability) {
+  if (!probability) return "";
+  return probability > 0.99 ? "more than 99 % sure" : `${Math.round(100 * probability)} % sure`;
+}
+
 const byId = (id) => document.getElementById(id);
 
 /**
@@ -74,7 +80,7 @@ export function makeAlerts(acknowledge, say) {
     write(byId("alert-call"), SIGN[alert.urgency]);
     write(byId("alert-title"), alert.title);
     write(byId("alert-text"), alert.text);
-    const sure = alert.sure || (alert.probability ? `${Math.round(100 * alert.probability)} % sure` : "");
+    const sure = alert.sure || howSure(alert.probability);
     write(byId("alert-sure"), sure);
     byId("alert-sure").hidden = !sure;
     const list = byId("alert-checks");

@@ -12,6 +12,7 @@ const STATE = "/api/live";
 const STOP = "/api/live/stop";
 const SEEN = "/api/live/acknowledge";
 const DONE_FOR_MS = 8000;
+const ASK_AGAIN_MS = 4000;
 
 const byId = (id) => document.getElementById(id);
 const PHASES = { off: "Boom shut", settling: "Opening", spraying: "Spraying", draining: "Draining" };
@@ -64,8 +65,10 @@ function verdict({ state, why, ageS, away, fresh }) {
   return [offBy(rate.off), speedWords(rate), rate.verdict.startsWith("too") ? "far" : "attend"];
 }
 
+const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
 function speedWords(rate) {
-  return rate.speed === "measured" ? "at the measured speed" : "at the calibrated speed";
+  return rate.speed === "measured" ? "At the measured speed." : "At the calibrated speed.";
 }
 
 function drawQuantity(name, shown, fresh, pointed, digits) {
@@ -117,7 +120,7 @@ function draw(picture) {
   document.body.dataset.fresh = fresh;
   const [said, why, how] = verdict(picture);
   write(byId("verdict-word"), said);
-  write(byId("reason"), done ?? why);
+  write(byId("reason"), done ?? sentence(why));
   document.querySelector(".rate").dataset.verdict = how;
   announce(said, how);
   write(byId("age"), fresh === "live" ? "now" : ageS === null ? "no data" : `${duration(ageS)} old`);
@@ -161,9 +164,12 @@ function announce(said, how) {
   say(said);
 }
 
-let wasAway = false;
+// A stream that breaks does not say why; a code that is no longer taken needs the code page.
+let asked = performance.now();
 follow(STREAM, (picture) => {
-  if (picture.away && !wasAway) checkAccess(STATE);
-  wasAway = picture.away;
+  if (picture.away && performance.now() - asked > ASK_AGAIN_MS) {
+    asked = performance.now();
+    checkAccess(STATE);
+  }
   draw(picture);
 });
