@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 import threading
 from pathlib import Path
@@ -117,3 +118,12 @@ def test_the_child_says_why_it_made_none(folder: Path, tmp_path: Path) -> None:
         anyio.run(child.make, folder, 3, None, "html")
     with pytest.raises(StoreError):
         anyio.run(child.make, tmp_path, 1, None, "html")
+
+
+def test_the_pages_process_never_loads_the_typesetter() -> None:
+    """It would keep its memory for good, beside a daemon that needs the machine."""
+    check = "import sys, flowlog.web.app; print('typst' in sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", check], check=True, capture_output=True, text=True, timeout=60
+    )
+    assert done.stdout.strip() == "False"

@@ -22,7 +22,8 @@ from flowlog.web.server import bound
 from flowlog.web.site import Site
 from flowlog.web.static import static_url
 
-LINKS = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>links</title><link rel="icon" href="{icon}"></head>
+LINKS = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>links</title>
+<link rel="icon" href="{icon}"></head>
 <body><main><h1>Links</h1>
 <a data-report id="pdf" href="/routes/1/report.pdf">PDF</a>
 <a data-report id="none" href="/routes/9/report.pdf">PDF of a route that is not there</a>
