@@ -40,7 +40,6 @@ def create_app(site: Site) -> Starlette:
         lifespan=_lifespan,
     )
     app.state.site = site
-    app.state.follower = Follower(site.folder)
     app.state.openapi = openapi.document(routes, schemas)
     return app
 
@@ -48,5 +47,6 @@ def create_app(site: Site) -> Starlette:
 @asynccontextmanager
 async def _lifespan(app: Starlette) -> AsyncIterator[None]:
     anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
+    app.state.follower = follower = Follower(app.state.site.folder)
     yield
-    await app.state.follower.close()
+    await follower.close()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ipaddress
 import signal
 import socket
-from collections.abc import Awaitable, Callable
 from types import FrameType
 from typing import Final
 
@@ -47,12 +46,12 @@ def bound(host: str, port: int) -> socket.socket:
 class _Server(uvicorn.Server):
     """Ends what would never end by itself before it waits for the rest."""
 
-    def __init__(self, config: uvicorn.Config, finish: Callable[[], Awaitable[None]]) -> None:
+    def __init__(self, config: uvicorn.Config, app: Starlette) -> None:
         super().__init__(config)
-        self._finish = finish
+        self._app = app
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        await self._finish()
+        await self._app.state.follower.finish()
         await super().shutdown(sockets)
 
 
@@ -75,7 +74,7 @@ def run(app: Starlette, at: socket.socket) -> None:
             timeout_keep_alive=15,
             timeout_graceful_shutdown=STOP_S,
         ),
-        app.state.follower.finish,
+        app,
     )
     # The server stops in order at a signal and then raises it again, for these to swallow.
     for number in (signal.SIGTERM, signal.SIGINT):
