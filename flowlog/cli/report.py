@@ -62,7 +62,12 @@ def command(
     with Progress() as progress:
         progress.says("reading the route")
         with Archive.open(folder) as archive:
-            source = gather(archive, route, stop)
+            source = gather(
+                archive,
+                route,
+                stop,
+                lambda share: progress.says(f"deriving the route anew, {100 * share:.0f} %"),
+            )
         if check is not None:
             progress.done()
             _check(source, check)

@@ -24,8 +24,10 @@ from flowlog.report.totals import totals
 from flowlog.review import words
 from flowlog.review.chart import chart_of, strips
 from flowlog.review.chart_svg import chart_svg, described
+from flowlog.review.corrections_text import correction_lines
 from flowlog.review.places import time_line
 from flowlog.review.route import CLOCK_SENTENCES
+from flowlog.store.correction import Merge, Split
 
 _COLUMNS: Final = 900
 """Points side by side in the chart: on paper about five to a millimetre."""
@@ -59,6 +61,7 @@ def document_of(source: Source, made_us: int) -> Document:
     blocks += [Heading("Alerts"), *alert_table(source)]
     blocks += [Heading("Calibrations used"), *calibration_table(source)]
     blocks += [Heading("How sure this is"), *certainty(source)]
+    blocks += _corrections(source)
     blocks += _records(source)
     blocks += [Heading("Cautions"), Bullets(CAUTIONS, framed=True)]
     blocks += [Heading("Made from"), Facts(tuple(_origin(source))), *_print_of(source)]
@@ -151,6 +154,34 @@ def _picture(source: Source) -> list[Block]:
     ]
 
 
+def _corrections(source: Source) -> list[Block]:
+    review = source.review
+    told = [line.strip() for line in correction_lines(review)]
+    if not told:
+        return []
+    blocks: list[Block] = [Heading("Corrected afterwards"), Bullets(tuple(told))]
+    if review.derived:
+        blocks.append(
+            Paragraph("Readings and alerts were derived anew; what was logged stays in the store.")
+        )
+    if review.underived:
+        blocks.append(
+            Paragraph(
+                f"Other calibrations were chosen, but this is what was logged: {review.underived}.",
+                strong=True,
+            )
+        )
+    return blocks
+
+
+def _counted_anew(source: Source, made_us: int) -> bool:
+    """Whether stops may have another number than when somebody wrote about one."""
+    return any(
+        one.holds and isinstance(one.said, Split | Merge) and one.row.made_wall_us > made_us
+        for one in source.review.corrections
+    )
+
+
 def _records(source: Source) -> list[Block]:
     blocks: list[Block] = [Heading("Application record")]
     if not source.records:
@@ -176,6 +207,14 @@ def _records(source: Source) -> list[Block]:
             blocks += [Facts(tuple(facts))] if facts else []
         lines = [line for _, section in page.sections for line in section if line.text]
         blocks += [Facts(tuple(Fact(line.label, line.text, line.note) for line in lines))]
+        if stop is not None and _counted_anew(source, revision.stored.row.made_wall_us):
+            blocks.append(
+                Paragraph(
+                    "Stops were split or merged after this was written: it may have been another "
+                    f"one that was stop {stop} then.",
+                    strong=True,
+                )
+            )
         if page.missing:
             blocks.append(Paragraph(f"Empty fields of its set: {'; '.join(page.missing)}."))
     return blocks
@@ -206,7 +245,7 @@ def _print_of(source: Source) -> list[Block]:
             "since the board counts on."
         ),
         Paragraph(
-            f"Fingerprint of the data (SHA-256 of the route's readings, events, marks, rig file, "
-            f"calibrations and records): {grouped(source.fingerprint)}"
+            "Fingerprint of the data (SHA-256 of the route's readings, events, marks, corrections, "
+            f"rig file, calibrations and records): {grouped(source.fingerprint)}"
         ),
     ]

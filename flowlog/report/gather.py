@@ -9,8 +9,10 @@ from flowlog.calibrating.inuse import InUse
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.record.history import Revision, latest, revisions_of
 from flowlog.report.fingerprint import fingerprint
+from flowlog.review.corrected import chosen_calibrations
+from flowlog.review.derived import Progress
 from flowlog.review.find import NotFoundError, choose_route
-from flowlog.review.load import in_use_on, load_numbered
+from flowlog.review.load import in_use_on, in_use_with, load_numbered
 from flowlog.review.route import RouteReview
 from flowlog.store.archive import Archive
 from flowlog.store.rows import RouteRow, StoredRecord
@@ -24,7 +26,7 @@ class Source:
     stop: Stop | None
     """None: the whole route."""
     in_use: InUse
-    """The calibrations that it began with."""
+    """The calibrations that its readings come from."""
     records: tuple[Revision, ...]
     """The newest revision of each application record of this part."""
     fingerprint: str
@@ -43,12 +45,18 @@ class Source:
         return self.review.summary.alerts if self.stop is None else self.stop.alerts
 
 
-def gather(archive: Archive, wanted: str, stop_number: int | None = None) -> Source:
+def gather(
+    archive: Archive,
+    wanted: str,
+    stop_number: int | None = None,
+    progress: Progress | None = None,
+) -> Source:
     """Read it from the store.
 
     Args:
         wanted: the route, as `flowlog.review.find.choose_route` takes it.
         stop_number: counts its stops from 1; None for the whole route.
+        progress: told how far deriving anew is, where a correction wants that.
 
     Raises:
         NotFoundError: there is no such route or stop.
@@ -57,9 +65,9 @@ def gather(archive: Archive, wanted: str, stop_number: int | None = None) -> Sou
     routes = archive.routes()
     index = choose_route(routes, wanted)
     route = routes[index]
-    review = load_numbered(archive, index + 1, route)
+    review = load_numbered(archive, index + 1, route, progress)
     stop = None if stop_number is None else _stop(review, stop_number)
-    in_use = in_use_on(archive, route)
+    in_use = _in_use(archive, review)
     stored = archive.records()
     return Source(
         review=review,
@@ -83,6 +91,13 @@ def gather(archive: Archive, wanted: str, stop_number: int | None = None) -> Sou
             },
         ),
     )
+
+
+def _in_use(archive: Archive, review: RouteReview) -> InUse:
+    chosen = chosen_calibrations(review.corrections)
+    if review.derived and chosen is not None:
+        return in_use_with(archive, review.route, chosen)
+    return in_use_on(archive, review.route)
 
 
 def _belongs(record: StoredRecord, route: RouteRow, stop_number: int | None) -> bool:

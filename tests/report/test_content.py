@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -18,6 +19,7 @@ from pages import Reader, numbers, pdf_text, squeezed, texts
 from reported import ANSWERS, MADE_US, RIG, add_record, store_morning
 from stored import store_items
 
+from flowlog.cli import main
 from flowlog.report.content import CAUTIONS, document_of
 from flowlog.report.document import Document, Facts, Paragraph, Table
 from flowlog.report.gather import Source, gather
@@ -299,3 +301,36 @@ def test_readings_that_are_not_numbers_do_not_reach_the_page(source: Source) -> 
     made = html(document_of(dataclasses.replace(source, review=review), MADE_US))
     assert "nan" not in Reader(made).text.lower()
     assert "NaN" not in made
+
+
+def corrected(folder: Path, *words: str) -> Document:
+    result = CliRunner().invoke(
+        main, ["correct", "last", "--data", str(folder), "--by", "Ann", *words]
+    )
+    assert result.exit_code == 0, result.output
+    return document_of(source_of(folder), MADE_US)
+
+
+def test_what_was_corrected_afterwards_is_told_and_changes_the_fingerprint(tmp_path: Path) -> None:
+    store_morning(tmp_path)
+    add_record(tmp_path, 2)
+    before = source_of(tmp_path)
+    assert "Corrected afterwards" not in said(document_of(before, MADE_US))
+    made = corrected(tmp_path, "--stop", "1", "--name", "Hill <b>3</b>")
+    assert table(made, "Stop").rows[0][0] == "1 Hill <b>3</b>"
+    assert "is called 'Hill <b>3</b>'; Ann, " in said(made)
+    assert "may have been another one" not in said(made)
+    made = corrected(tmp_path, "--stop", "2", "--merge")
+    assert len(table(made, "Stop").rows) == 2
+    assert "may have been another one that was stop 2 then" in said(made)
+    assert source_of(tmp_path).fingerprint != before.fingerprint
+
+
+def test_a_route_derived_with_other_calibrations_names_those(tmp_path: Path) -> None:
+    store_morning(tmp_path)
+    assert table(document_of(source_of(tmp_path), MADE_US), "Made").rows[0][3] == "Ann"
+    made = corrected(tmp_path, "--rig-file-only")
+    assert table(made, "Made").rows[0][2] == "as the rig file says"
+    assert {row[2] for row in table(made, "rests on").rows} == {"own", "assumed"}
+    assert "The course's speed" not in [row[0] for row in table(made, "rests on").rows]
+    assert "derived anew" in said(made)
