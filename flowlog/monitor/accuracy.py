@@ -89,14 +89,6 @@ class Budget:
             + f" (95 %); {mostly} is {self.largest.cause}: {self.largest.because}"
         )
 
-    def reasons(self) -> list[str]:
-        """One line a contribution: its interval of about 95 %, and what that rests on."""
-        return [
-            f"{part.cause}: +-{100 * COVERAGE * part.relative:.2g} %, "
-            f"{'' if part.own else 'assumed for this class: '}{part.because}"
-            for part in self.contributions
-        ]
-
 
 def budget(
     rig: Rig,

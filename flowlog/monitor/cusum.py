@@ -30,8 +30,8 @@ def ticks_to_agree(size: float) -> int:
     return floor(_BURST_TICKS + 2.0 - 2.0 * part) + 1
 
 
-_CAP_NATS = 8.0
-"""No single tick adds more than this: three ticks at least must speak for a shift."""
+_CAP_NATS = 12.0
+"""No single tick adds more than this: two ticks at least must speak for a shift."""
 
 _SURE_TICKS = 2
 """How many are enough where no burst of air can be what is seen: the shift is larger than any
@@ -201,7 +201,6 @@ class Bank:
                 best = Alarm(test.shift, test.seconds, test.sum)
         return best
 
-    @property
     def state(self) -> list[tuple[float, float, float]]:
         """Shift, sum and threshold in nats of each test, for an explanation."""
         return [

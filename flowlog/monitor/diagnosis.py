@@ -26,7 +26,7 @@ a strong fertiliser solution). A shift beyond this is never taken for a mix."""
 _BEFORE: Final = {
     "tip_blocked": 0.50,
     "boom_leak": 0.25,
-    "meter_low": 0.08,
+    "meter_low": 0.04,
     "meter_double": 0.04,
     "foam": 0.08,
     "mix_changed": 0.0,

@@ -16,6 +16,7 @@ import numpy as np
 
 from flowlog.monitor.alerts import AlertBook
 from flowlog.monitor.judge import WORTH_A_STRETCH, Judge
+from flowlog.monitor.evidence import Watcher
 from flowlog.monitor.motion import Motion
 from flowlog.monitor.outputs import Output, Position
 from flowlog.monitor.sensors import PressureGauge
@@ -77,6 +78,10 @@ class Monitor:
             self._fill(item)
         out.events += self._book.take()
         return out
+
+    def watch(self, watcher: Watcher) -> None:
+        """Tell `watcher` of every tick that the boom is judged by, for explanations."""
+        self._boom.watcher = watcher
 
     def finish(self) -> Output:
         """The stream ends: close the tick and the second that are open."""

@@ -15,11 +15,13 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp, log, sqrt
+from statistics import variance
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.conductance import ARM_S, Baseline, Residual
 from flowlog.monitor.cusum import Alarm, Bank
 from flowlog.monitor.diagnosis import Signs, weigh
+from flowlog.monitor.evidence import Evidence, Test, Watcher
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.boom_fault import OpenFault, mean_since, smallest_shift
@@ -67,7 +69,7 @@ class _Recent:
     at: Position
     seconds: float
     residual: float
-    unusual: float
+    news: float | None
 
 
 class BoomWatch:
@@ -98,6 +100,8 @@ class BoomWatch:
         self._since_pause_s = 0.0
         """Settled spraying since the last pause in which the tank may have been filled."""
         self._drifting = False
+        self.watcher: Watcher | None = None
+        """Told of every judged tick, for explanations."""
 
     def fill(self) -> None:
         """The tank was filled: what is sprayed from now on may be another mix."""
@@ -145,8 +149,8 @@ class BoomWatch:
         self.noise.add(residual, tick.seconds)
         expected = self.fault.level if self.fault is not None else 0.0
         innovation = self.noise.whiten(residual, tick.seconds, expected)
-        unusual = self.noise.unusual if innovation is not None else 1.0
-        self._recent.append(_Recent(tick.at, tick.seconds, residual, unusual))
+        news = innovation.news if innovation is not None else None
+        self._recent.append(_Recent(tick.at, tick.seconds, residual, news))
         if self.fault is not None:
             turn = self.fault.step(innovation, residual, self.noise)
             if turn is not None:
@@ -160,7 +164,24 @@ class BoomWatch:
             elif self.bank.quiet:
                 baseline.add(tick.log_conductance, tick.seconds)
                 self._watch_drift(at)
+        if self.watcher is not None:
+            self.watcher(self._evidence(tick, at, residual))
         return exp(residual)
+
+    def _evidence(self, tick: _Settled, at: Position, residual: float) -> Evidence:
+        fault = self.fault
+        return Evidence(
+            at=tick.at,
+            said=at,
+            seconds=tick.seconds,
+            residual=residual,
+            level=self.baseline.level,
+            log_pressure=tick.log_pressure,
+            density_s=self.noise.density_s,
+            roughness=self.noise.roughness,
+            tests=() if fault else tuple(Test(*state) for state in self.bank.state()),
+            fault_level=fault.level if fault else None,
+        )
 
     # -- opening -----------------------------------------------------------------------------
 
@@ -202,7 +223,7 @@ class BoomWatch:
     def _weigh(self, level: float, sd: float, count: int) -> dict[str, float]:
         """Probabilities of the classes for a shift that began `count` ticks ago."""
         since = list(self._recent)[-count:]
-        rough = [tick.unusual for tick in since[_ROUGH_AFTER:]]
+        news = [tick.news for tick in since[_ROUGH_AFTER:] if tick.news is not None]
         after_pause = self._since_pause_s - count * 0.5 < _OPENING_S
         return weigh(
             Signs(
@@ -210,7 +231,9 @@ class BoomWatch:
                 shift=level,
                 shift_sd=self._with_baseline(sd),
                 answer=self.supply.answer(max(2, count)),
-                roughness=sum(rough) / len(rough) if len(rough) >= _ROUGH_TICKS else None,
+                roughness=(
+                    variance(news) / self.noise.usual if len(news) >= _ROUGH_TICKS else None
+                ),
                 after_pause=after_pause,
             )
         )

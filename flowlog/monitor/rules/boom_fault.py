@@ -15,6 +15,10 @@ _KEPT: Final = 120
 """Ticks: a minute, over which a fault that went away slowly is told from one that stays."""
 _SKIPPED: Final = 2
 """The tick across which the onset lies, and the next, in which the meter's rotor still follows."""
+_FOLLOWING: Final = 0.05
+"""Share of a shift that the rotor may still have to follow in the third tick: its lag of 0.2 s
+leaves a third of a step to the mean of the half second after it, and a twelfth of that to the
+next."""
 _CHANGE_NATS: Final = 10.0
 """Odds of 22,000 to one."""
 _DOUBT_NATS: Final = 3.0
@@ -33,10 +37,12 @@ def mean_since(residuals: Sequence[float], noise: NoiseLevel) -> tuple[float, fl
     what is left agree.
     """
     values = list(residuals)
+    following = 0.0
     if len(values) > 2 * _SKIPPED:
         values = values[_SKIPPED:]
-    elif len(values) > 1:
-        values = values[1:]
+    else:
+        values = values[-2:] if len(values) > 2 else values[-1:]
+        following = _FOLLOWING * abs(values[-1])
     while len(values) >= 8:
         half = len(values) // 2
         early, late = values[:half], values[half:]
@@ -44,7 +50,7 @@ def mean_since(residuals: Sequence[float], noise: NoiseLevel) -> tuple[float, fl
         if apart < _STEADY_SD * sqrt(2.0 * noise.mean_variance(half)):
             break
         values = late
-    return sum(values) / len(values), sqrt(noise.mean_variance(len(values)))
+    return sum(values) / len(values), sqrt(noise.mean_variance(len(values)) + following**2)
 
 
 class OpenFault:
