@@ -60,7 +60,8 @@ async def make(
         PdfError: there is no typesetter here.
         ReportError: anything else.
     """
-    words = [sys.executable, "-m", "flowlog.report.child", kind, str(number)]
+    # -P: not from the folder that the server happens to stand in.
+    words = [sys.executable, "-P", "-m", "flowlog.report.child", kind, str(number)]
     words += ["--folder", str(folder)]
     words += [] if stop is None else ["--stop", str(stop)]
     words += [] if paper is None else ["--paper", paper]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flowlog.monitor.accuracy import COVERAGE, Budget, Quantity
+from flowlog.monitor.accuracy import Budget, Quantity
 from flowlog.report.document import Block, Bullets, Paragraph, Table
 from flowlog.report.gather import Source
 
@@ -19,7 +19,8 @@ def certainty(source: Source) -> list[Block]:
         Bullets(tuple(f"{_written(budget.sentence())}." for budget in known)),
         _parts(known[0]),
         Paragraph(
-            "The parts add up as squares (JCGM 100:2008). An interval of 95 % misses the truth "
+            "The parts are standard uncertainties and add up as squares (JCGM 100:2008); a bound "
+            "of ±a without more knowledge counts as a/√3. An interval of 95 % misses the truth "
             "once in twenty times. What is assumed for a class of sensors is common practice, no "
             "source; calibrating takes its place."
         ),
@@ -37,18 +38,23 @@ def _parts(budget: Budget) -> Table:
     rows = tuple(
         (
             _written(part.cause),
-            f"±{100 * COVERAGE * part.relative:.2g} %",
+            f"{100 * part.relative:.2g} %",
             "own" if part.own else "assumed",
             _written(part.because),
         )
         for part in budget.contributions
     )
     return Table(
-        (f"What makes the {budget.quantity} unsure", "95 %", "rests on", "which is"),
+        (f"What makes the {budget.quantity} unsure", "standard", "rests on", "which is"),
         rows,
         right=frozenset({1}),
         wide=frozenset({0, 3}),
-        total=("All together", f"±{100 * budget.expanded:.2g} %", "", ""),
+        total=(
+            "All together",
+            f"{100 * budget.relative:.2g} %",
+            "",
+            f"twice that, ±{100 * budget.expanded:.2g} %, covers about 95 %",
+        ),
     )
 
 

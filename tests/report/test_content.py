@@ -173,7 +173,7 @@ def test_the_parts_of_the_uncertainty_add_up_to_its_total(document: Document) ->
     assert parts.total is not None
 
     def share(cell: str) -> float:
-        return float(cell.strip("±% "))
+        return float(cell.strip(" %"))
 
     squares = sum(share(row[1]) ** 2 for row in parts.rows)
     assert squares**0.5 == pytest.approx(share(parts.total[1]), rel=0.02)
