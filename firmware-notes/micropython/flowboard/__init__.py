@@ -1,0 +1,1 @@
+"""The board's firmware. Only hardware.py touches pins; the rest runs anywhere, and is tested so."""
