@@ -29,6 +29,7 @@ export function makeAlerts(acknowledge, say) {
   let shownAt = 0;
   let all = [];
 
+  const title = document.title;
   const isSeen = (alert) => alert.acknowledged || seen.has(alert.id);
 
   function dismiss() {
@@ -59,6 +60,7 @@ export function makeAlerts(acknowledge, say) {
     front ??= all.find((alert) => alert.id === opened);
     if (!front) opened = null;
     call(unseen.length ? unseen[0].urgency : null);
+    document.title = unseen.length ? `${SIGN[unseen[0].urgency]}: ${unseen[0].title}` : title;
     if (!front) {
       shown = null;
       if (dialog.open) dialog.close();

@@ -10,6 +10,7 @@ import { duration, offBy, write } from "./words.js";
 const STREAM = "/api/live/stream";
 const STATE = "/api/live";
 const STOP = "/api/live/stop";
+const FILL = "/api/live/fill";
 const SEEN = "/api/live/acknowledge";
 const DONE_FOR_MS = 8000;
 const ASK_AGAIN_MS = 4000;
@@ -25,7 +26,7 @@ const scales = Object.fromEntries(
 );
 const say = (text) => write(byId("say"), text);
 const showAlerts = makeAlerts((id) => post(SEEN, { alert: id }), say);
-const showSheet = makeStopSheet(STOP, tell);
+const showSheet = makeStopSheet(STOP, FILL, tell);
 soundButton(byId("sound"), byId("sound-word"));
 
 let done = null; // what was done a moment ago

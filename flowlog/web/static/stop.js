@@ -1,4 +1,4 @@
-// The sheet that marks a stop: begin, end, name, known area.
+// The sheet that marks a stop: begin, end, name, known area; and that the tank is full again.
 
 import { post } from "./feed.js";
 import { write } from "./words.js";
@@ -8,36 +8,45 @@ const DONE = {
   begin: "A stop begins here",
   end: "The stop ends here",
   name: "Name and area are kept",
+  fill: "The tank counts as full",
 };
 
 /**
- * @param {string} address where marks are posted
+ * @param {string} stopAddress, fillAddress where marks are posted
  * @param {(text: string) => void} tell says what was done
  */
-export function makeStopSheet(address, tell) {
+export function makeStopSheet(stopAddress, fillAddress, tell) {
   const sheet = byId("sheet");
   const name = byId("mark-name");
   const area = byId("mark-area");
   const fault = byId("sheet-fault");
-  const buttons = ["mark-begin", "mark-end", "mark-name-it"].map(byId);
+  const fill = byId("mark-fill");
+  const buttons = [...["mark-begin", "mark-end", "mark-name-it"].map(byId), fill];
 
   async function leave(kind) {
-    fault.hidden = true;
     const named = name.value.trim() || null;
     const measured = area.value.trim() || null;
     if (kind === "name" && !named && !measured) {
       complain("Write a name or an area first.");
       return;
     }
+    await send(kind, named, async () => {
+      if (kind === "end" && named) await post(stopAddress, { kind: "name", name: named });
+      const called = kind === "end" ? null : named; // an end takes no name
+      const said = await post(stopAddress, { kind, name: called, area: measured });
+      name.value = area.value = "";
+      return said;
+    });
+  }
+
+  async function send(what, named, posted) {
+    fault.hidden = true;
     buttons.forEach((button) => (button.disabled = true));
     try {
-      if (kind === "end" && named) await post(address, { kind: "name", name: named });
-      const called = kind === "end" ? null : named; // an end takes no name
-      const said = await post(address, { kind, name: called, area: measured });
+      const said = await posted();
       sheet.close();
-      name.value = area.value = "";
       const later = said.daemon ? "" : "; it is taken up when logging starts";
-      tell(`${DONE[kind]}${named ? `: ${named}` : ""}${later}`);
+      tell(`${DONE[what]}${named ? `: ${named}` : ""}${later}`);
     } catch (error) {
       complain(error.message);
     } finally {
@@ -58,6 +67,7 @@ export function makeStopSheet(address, tell) {
   byId("sheet-close").addEventListener("click", () => sheet.close());
   byId("mark-begin").addEventListener("click", () => leave("begin"));
   byId("mark-end").addEventListener("click", () => leave("end"));
+  fill.addEventListener("click", () => send("fill", null, () => post(fillAddress, { volume: null })));
   byId("sheet-form").addEventListener("submit", (event) => {
     event.preventDefault();
     leave("name");
@@ -75,6 +85,7 @@ export function makeStopSheet(address, tell) {
       now = `Last: stop ${stop.number ?? ""}${stop.name ? `, ${stop.name}` : ""}.`;
     }
     write(byId("sheet-now"), now);
+    fill.hidden = !state?.tank;
     write(byId("area-example"), state?.rig.units === "metric" ? "1200 m2" : "12000 ft2");
   };
 }

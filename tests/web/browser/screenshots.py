@@ -52,7 +52,7 @@ class Camera:
         folder.mkdir(parents=True, exist_ok=True)
 
     def take(self, phone: Phone, name: str, *, whole: bool = False) -> None:
-        """One picture for each size and scheme, of the screen or of the whole length of the page."""
+        """One picture for each size and scheme, of the screen or of the page's whole length."""
         self._number += 1
         for width, height in SIZES:
             phone.page.set_viewport_size({"width": width, "height": height})

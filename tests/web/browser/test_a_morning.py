@@ -87,6 +87,12 @@ def test_the_tip_clogs_and_the_phone_says_so_until_it_is_clean(rig, open_phone):
     wait_until(lambda: rig.query(named) == [(1,)], 10, "the mark in the store")
     phone.wait_for("document.getElementById('place').textContent.startsWith('Chapel <b>')", 10)
 
+    # The tank is filled.
+    page.click("#mark")
+    page.click("#mark-fill")
+    page.wait_for_selector("#sheet", state="hidden")
+    phone.wait_for("parseFloat(document.getElementById('tank-value').textContent) > 40", 10)
+
     # A slip of the hand is said in the sheet, which stays.
     page.click("#mark")
     page.fill("#mark-area", "twelve acres")
