@@ -328,7 +328,7 @@ def test_starts_are_counted_through_power_cuts(python, tmp_path):
 def test_counting_starts_wears_the_memory_little():
     ((last, most_erased),) = call("micropython", ("wear", [400]))
     assert last == 400
-    assert most_erased <= 400 * 2
+    assert most_erased <= 40, "littlefs spreads the writes: measured 11"
 
 
 def test_the_interrupts_ask_for_no_memory():

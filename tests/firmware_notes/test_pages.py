@@ -30,9 +30,9 @@ def test_links_between_the_pages_lead_somewhere(page: Path):
 
 
 def test_each_command_on_the_bench_page_has_its_options():
-    commands = re.findall(r"flowlog (record|replay|run|watch)\b([^`\n]*)", CHECKS)
-    assert {name for name, _ in commands} == {"record", "replay", "run", "watch"}
+    commands = re.findall(r"flowlog (record|replay|run|watch|board check)\b([^`\n]*)", CHECKS)
+    assert {name for name, _ in commands} == {"record", "replay", "run", "watch", "board check"}
     for name, rest in commands:
-        help_text = CliRunner().invoke(main, [name, "--help"]).output
+        help_text = CliRunner().invoke(main, [*name.split(), "--help"]).output
         for option in re.findall(r"--[a-z]+", rest):
             assert option in help_text, f"flowlog {name} has no {option}"
