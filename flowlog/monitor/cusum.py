@@ -86,7 +86,8 @@ class ShiftTest:
     (1 - decay) d in those that follow. News e under a shift s of its mean add ln(f(e - s) / f(e))
     to the log likelihood ratio, f being Student's density; the sum never falls below zero, and its
     last zero is the maximum likelihood estimate of the onset (Page's test). A shift may come at
-    once or creep in, so a sum that starts anew takes whichever start explains the tick better.
+    once, within one tick or across two, or creep in: a sum that starts anew takes whichever of these
+    explains the tick better.
     """
 
     def __init__(self, shift: float) -> None:
@@ -96,6 +97,8 @@ class ShiftTest:
         self._half = 0.5 * self._size
         self.sum = 0.0
         self.seconds = 0.0
+        self._young = False
+        """The sum began in the tick before."""
         self._agree = ticks_to_agree(self._size)
         self._last: deque[float] = deque(maxlen=self._agree + 1)
         """One tick may fall out of line: a knock, a lost line."""
@@ -108,17 +111,22 @@ class ShiftTest:
     def step(self, tick: Innovation) -> None:
         self._last.append(tick.residual)
         news = tick.news * self._sign
-        lasting = self._size * tick.rest
+        shift = lasting = self._size * tick.rest
         if self.sum == 0.0:
             if news <= 0.5 * lasting:
                 # A shift that came at once would have to bring more news than a lasting one.
                 return
-            shift = lasting
-            if tick.residual * self._sign > self._half and news > 0.5 * (lasting + self._size):
+            self._young = True
+            if tick.residual * self._sign > self._half:
                 # The end of a burst to the other side brings as much news, but ends at zero.
-                shift = self._size
-        else:
-            shift = lasting
+                shift = self._size if news > 0.75 * self._size else max(lasting, self._half)
+        elif self._young:
+            self._young = False
+            # The tick of the onset held a part of the shift: the rest of it is still to come.
+            foretold = self._sign * (tick.residual - tick.news)
+            left = self._size - max(0.0, foretold)
+            if news > 0.5 * (lasting + left):
+                shift = max(lasting, left)
         scale = _SCALE * tick.variance
         rest = news - shift
         nats = _HALF * log((scale + news * news) / (scale + rest * rest))
