@@ -8,6 +8,7 @@ tick by tick in any case.
 from __future__ import annotations
 
 from flowlog.monitor.alerts import AlertBook
+from flowlog.monitor.evidence import Watcher
 from flowlog.monitor.motion import Step, Steps
 from flowlog.monitor.outputs import Position, Reading
 from flowlog.monitor.phase import PhaseFinder
@@ -55,6 +56,10 @@ class Judge:
         """The tank holds `volume_m3` from here on."""
         self._tank.fill(at, volume_m3)
         self._boom.fill()
+
+    def watch(self, watcher: Watcher) -> None:
+        """Tell `watcher` of every tick that the boom is judged by."""
+        self._boom.watcher = watcher
 
     def step(self, at: Position, tick: Tick, step: Step) -> list[Reading]:
         """Take one tick in; return the readings that it completes."""

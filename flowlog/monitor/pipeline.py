@@ -81,7 +81,7 @@ class Monitor:
 
     def watch(self, watcher: Watcher) -> None:
         """Tell `watcher` of every tick that the boom is judged by, for explanations."""
-        self._boom.watcher = watcher
+        self._judge.watch(watcher)
 
     def finish(self) -> Output:
         """The stream ends: close the tick and the second that are open."""
