@@ -47,6 +47,14 @@ def test_the_page_its_sheet_and_the_alert_have_no_serious_issue_and_fit(rig, ope
         page.set_viewport_size({"width": width, "height": height})
         room = page.evaluate("document.getElementById('alert').scrollHeight - innerHeight")
         assert room <= 0, (width, height)
+    # Who looks at another page meanwhile is told there.
+    elsewhere = open_phone()
+    elsewhere.page.goto(rig.address + "/routes")
+    elsewhere.page.wait_for_selector("#elsewhere", timeout=8000)
+    assert elsewhere.text("#elsewhere") == "STOP: Tip blocked"
+    elsewhere.complaints.clear()
+    elsewhere.page.close()
+
     phone.see_all_alerts()
     check(phone)
     page.click("#mark")
