@@ -42,6 +42,8 @@ int main(void)
 
     const char *cause = starts_cause();
     uint16_t boot = starts_count();
+    /* The start may have come in the middle of a line: end it, or it swallows the hello. */
+    serial_send("\n", 1);
     bool hello = true;
     uint32_t hello_ms = 0;
     for (;;) {

@@ -23,8 +23,8 @@ static uint8_t in_tail;
 
 void serial_start(void)
 {
-    UBRR0 = UBRR_VALUE;
     UCSR0A = USE_2X ? _BV(U2X0) : 0;
+    UBRR0 = UBRR_VALUE;
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00); /* 8 data bits, no parity, 1 stop bit */
     UCSR0B = _BV(RXCIE0) | _BV(RXEN0) | _BV(TXEN0);
 }

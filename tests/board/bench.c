@@ -16,6 +16,7 @@
 #include <string.h>
 
 #include "avr_adc.h"
+#include "avr_eeprom.h"
 #include "avr_ioport.h"
 #include "avr_timer.h"
 #include "avr_uart.h"
@@ -33,16 +34,20 @@ struct record {
 enum { /* commands */
     PIN = 'p',   /* where: port letter, which: bit, value: level */
     VOLTS = 'v', /* which: ADC channel, value: millivolts */
-    BYTE = 'b',  /* value: a byte on the serial line to the board; 0x8000 added: a broken one */
+    BYTE = 'b',  /* value: a byte on the serial line to the board */
     POKE = 'k',  /* which: address in data memory, value: 32 bits to write there */
+    DISTURB = 'i', /* which: address of a register, value: what the program finds written there */
     JAM = 'j',   /* the program runs in a circle at its sleep, interrupts still served */
     RESET = 'r', /* where: x external, o brown-out, p power; value: cycles it is held */
+    KEEP = 'e',  /* which: address in EEPROM, value: the byte there */
+    SHOW = 'd',  /* say what is in the EEPROM */
     RUN = 'g',   /* run until then, and say so */
 };
 enum { /* events */
     SENT = 's',    /* value: a byte from the board */
     PORT = 'o',    /* where: port letter, value: what it drives, which: the pins it drives */
     STARTED = 'w', /* the watchdog started the board again */
+    KEPT = 'd',    /* which: address in EEPROM, value: the byte there */
     REACHED = 'g',
 };
 
@@ -57,7 +62,8 @@ static void (*chip_reset)(avr_t *board);
 static avr_io_write_t emulator_write_flags;
 
 static struct {
-    uint8_t driven, levels;
+    uint8_t driven, levels;    /* from outside */
+    uint8_t output, direction; /* by the board */
 } ports[256];
 static uint32_t millivolts[8];
 static avr_irq_t *analog;
@@ -128,13 +134,19 @@ static void sent(struct avr_irq_t *irq, uint32_t value, void *unused)
     tell(SENT, 0, 0, value & 0xFF);
 }
 
+static void tell_port(uint8_t name)
+{
+    tell(PORT, name, ports[name].direction, ports[name].output & ports[name].direction);
+}
+
 static void port_written(struct avr_irq_t *irq, uint32_t value, void *letter)
 {
-    (void)irq, (void)value;
-    avr_ioport_state_t state;
     uint8_t name = (uint8_t)(uintptr_t)letter;
-    if (avr_ioctl(avr, AVR_IOCTL_IOPORT_GETSTATE(name), &state) == 0)
-        tell(PORT, name, state.ddr, state.port & state.ddr);
+    if (irq->irq == avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(name), IOPORT_IRQ_REG_PORT)->irq)
+        ports[name].output = (uint8_t)value;
+    else
+        ports[name].direction = (uint8_t)value;
+    tell_port(name);
 }
 
 static void drive(uint8_t port, uint8_t bit, int level)
@@ -148,16 +160,19 @@ static void drive(uint8_t port, uint8_t bit, int level)
     avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit), level);
 }
 
-/* What a reset does not change: the world outside. */
+/* After a reset: the board drives nothing, the world outside is as it was. */
 static void connect_again(void)
 {
-    for (int port = 'B'; port <= 'D'; port++)
+    for (int port = 'B'; port <= 'D'; port++) {
+        ports[port].output = ports[port].direction = 0;
+        tell_port(port);
         for (int bit = 0; bit < 8; bit++)
             if (ports[port].driven & (1 << bit)) {
                 int level = (ports[port].levels >> bit) & 1;
                 drive(port, bit, !level); /* the same level again would pass for no change */
                 drive(port, bit, level);
             }
+    }
     for (int channel = 0; channel < 8; channel++)
         avr_raise_irq(analog + ADC_IRQ_ADC0 + channel, millivolts[channel]);
     if (jam.there) {
@@ -168,27 +183,35 @@ static void connect_again(void)
 
 static avr_cycle_count_t stop(avr_t *board, avr_cycle_count_t when, void *unused)
 {
-    (void)board, (void)when, (void)unused; /* ends a sleep in time for a command */
-    return 0;
+    (void)board, (void)unused;
+    /* Again and again until it is taken away: if the program falls asleep at this very moment, it must
+     * not sleep on to the next of its own timers. */
+    return when + 1;
+}
+
+static void stop_at(uint64_t until)
+{
+    avr_cycle_timer_register(avr, until > now() ? until - now() : 1, stop, NULL);
 }
 
 static void run_until(uint64_t until)
 {
     if (now() >= until)
         return;
-    avr_cycle_timer_register(avr, until - now(), stop, NULL);
+    stop_at(until);
     while (now() < until) {
         int state = avr_run(avr);
         if (was_reset) {
             was_reset = 0;
             connect_again();
             tell(STARTED, 0, 0, 0);
-            avr_cycle_timer_register(avr, until > now() ? until - now() : 1, stop, NULL);
+            stop_at(until);
         } else if (state == cpu_Crashed || state == cpu_Done) {
             fprintf(stderr, "bench: the program crashed at 0x%x\n", avr->pc);
             exit(2);
         }
     }
+    avr_cycle_timer_cancel(avr, stop, NULL);
 }
 
 static void reset(const struct record *command)
@@ -226,8 +249,20 @@ static void get_stuck(void)
     exit(2);
 }
 
+static void show_eeprom(void)
+{
+    for (uint32_t address = 0; address <= avr->e2end; address++) {
+        uint8_t byte = 0;
+        avr_eeprom_desc_t part = {.ee = &byte, .offset = (uint16_t)address, .size = 1};
+        avr_ioctl(avr, AVR_IOCTL_EEPROM_GET, &part);
+        tell(KEPT, 0, (uint16_t)address, byte);
+    }
+}
+
 static void obey(const struct record *command)
 {
+    uint8_t byte = (uint8_t)command->value;
+    avr_eeprom_desc_t cell = {.ee = &byte, .offset = command->which, .size = 1};
     run_until(command->cycle);
     switch (command->kind) {
     case PIN:
@@ -244,8 +279,22 @@ static void obey(const struct record *command)
     case POKE:
         memcpy(avr->data + command->which, &command->value, 4);
         break;
+    case DISTURB: {
+        avr_io_addr_t io = AVR_DATA_TO_IO(command->which);
+        if (avr->io[io].w.c)
+            avr->io[io].w.c(avr, command->which, byte, avr->io[io].w.param);
+        else
+            avr->data[command->which] = byte;
+        break;
+    }
     case JAM:
         get_stuck();
+        break;
+    case KEEP:
+        avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &cell);
+        break;
+    case SHOW:
+        show_eeprom();
         break;
     case RESET:
         reset(command);

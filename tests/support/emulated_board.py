@@ -26,10 +26,8 @@ TOOLS: Final = ("avr-gcc", "avr-nm", "avr-size", "avr-objcopy", "gcc", "make", "
 RECORD: Final = np.dtype(
     [("cycle", "u8"), ("kind", "u1"), ("where", "u1"), ("which", "u2"), ("value", "u4")]
 )
-BYTE_S: Final = 10 / 115200
-"""Start bit, eight data bits, stop bit."""
-BROKEN: Final = 0x8000
-"""Added to a byte on the line: its stop bit is missing."""
+BYTE_S: Final = 96e-6
+"""Between two bytes to the board. 87 us on a wire; the emulated receiver believes in a parity bit."""
 
 Pin = tuple[str, int]
 
@@ -57,7 +55,14 @@ def build(folder: Path, defines: str = "") -> Program:
     _run("gcc", "-O2", "-Wall", "-Wextra", "-Werror", "-o", bench, BENCH, *flags, "-lelf")
     names = re.findall(r"^0080([0-9a-f]{4}) [bBdD] ([a-z_]+)", _run("avr-nm", elf), re.MULTILINE)
     symbols = {name: int(address, 16) for address, name in names}
-    return Program(elf, bench, chip, int(hertz.rstrip("UL")), next(line for line in made.splitlines() if line.startswith("flash ")), symbols)
+    return Program(
+        elf,
+        bench,
+        chip,
+        int(hertz.rstrip("UL")),
+        next(line for line in made.splitlines() if line.startswith("flash ")),
+        symbols,
+    )
 
 
 def _run(*words: object) -> str:
@@ -87,6 +92,7 @@ class Heard:
     ports: list[tuple[float, str, int, int]] = field(default_factory=list)
     """Time, port, levels driven, pins driven."""
     watchdog_s: list[float] = field(default_factory=list)
+    eeprom: bytearray = field(default_factory=bytearray)
 
     def pin(self, which: Pin) -> list[tuple[float, int]]:
         """Changes of an output: time and level, from the moment that it became an output."""
@@ -149,11 +155,27 @@ class EmulatedBoard:
         """Overwrite a variable of the running program."""
         self._add(at_s, "k", value, which=self.program.symbols[symbol])
 
+    def disturb(self, register: int, value: int, at_s: float) -> None:
+        """A register of the processor takes another value, as a spark may do it."""
+        self._add(at_s, "i", value, which=register)
+
     def jam(self, at_s: float) -> None:
         """The main loop stops for good, as if a cosmic ray had hit it; interrupts go on."""
         self._add(at_s, "j", 0)
 
+    def keep(self, data: bytes, at_s: float = 0.0) -> None:
+        """What the EEPROM holds from its first byte on."""
+        for address, byte in enumerate(data):
+            self._add(at_s, "e", byte, which=address)
+
     # --- time
+
+    def eeprom(self) -> bytes:
+        """What the EEPROM holds now."""
+        self.heard.eeprom.clear()
+        self._add(self.now_s, "d", 0)
+        self.run_to(self.now_s)
+        return bytes(self.heard.eeprom)
 
     def run_to(self, until_s: float) -> bytes:
         """Let the board's time go on. The bytes that came out of it meanwhile."""
@@ -224,3 +246,5 @@ class EmulatedBoard:
                 self.heard.ports.append((at, chr(event[2]), event[4], event[3]))
             elif event[1] == ord("w"):
                 self.heard.watchdog_s.append(at)
+            elif event[1] == ord("d"):
+                self.heard.eeprom.append(event[4])
