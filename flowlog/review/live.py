@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-
 from flowlog.errors import FlowlogError
 from flowlog.monitor.codes import CODES, Code
 from flowlog.monitor.outputs import Reading
-from flowlog.monitor.stops import Columns, Mark
+from flowlog.monitor.stops import Mark
 from flowlog.monitor.summary import alerts_of, summarise
 from flowlog.review import words
+from flowlog.review.held import HeldReadings
 from flowlog.review.live_state import (
     Cleared,
     LiveAlert,
@@ -35,8 +34,8 @@ from flowlog.store.rows import EventRow, LatestRow, RouteRow, StopMark
 
 _NOTED_FOR_S: Final = 600.0
 _CLEARED_FOR_S: Final = 60.0
-_ROWS_AT_ONCE: Final = 4000
-"""Readings fetched at a time: a day's rows as objects would take many times their columns' room."""
+_SUMMED_IN_A_SECOND: Final = 6000
+"""Readings, on average over the seconds: what grows with the day must not take more of it."""
 _SUM_EVERY_S: Final = 1.0
 
 
@@ -78,11 +77,11 @@ class LiveReader:
         self._archive = Archive.open(folder)
         self._age = _Age()
         self._rig: tuple[str, Rig] | None = None
-        self._route_id: int | None = None
-        self._columns: Columns | None = None
+        self._held: HeldReadings | None = None
+        self._held_for = (0, 0)
+        self._marks: list[StopMark] = []
         self._totals: tuple[Totals | None, Totals | None] = (None, None)
         self._summed_s = -_SUM_EVERY_S
-        self._clock_sets = 0
         self._state: LiveState | None = None
         self._number: tuple[str, int] = ("", 0)
 
@@ -173,32 +172,23 @@ class LiveReader:
     def _sum(
         self, route_id: int, rig: Rig, clock_sets: int, stops: list[StopMark], now_s: float
     ) -> None:
-        """Bring the sums up to date, at most once a second."""
-        if (route_id, clock_sets) != (self._route_id, self._clock_sets):
+        """Bring the sums up to date, at most once a second, more seldom late in a long day."""
+        anew = self._held is None or (route_id, clock_sets) != self._held_for
+        if anew or self._held is None:
             # Readings that were read once change only when the clock is set: their wall times.
-            self._route_id, self._clock_sets, self._columns = route_id, clock_sets, None
-        elif now_s - self._summed_s < _SUM_EVERY_S:
+            self._held, self._held_for = HeldReadings(route_id), (route_id, clock_sets)
+        elif stops == self._marks and now_s - self._summed_s < max(
+            _SUM_EVERY_S, len(self._held) / _SUMMED_IN_A_SECOND
+        ):
             return
-        self._summed_s = now_s
-        while True:
-            held = self._columns
-            last = None
-            if held is not None and len(held["seq"]):
-                last = (int(held["segment"][-1]), int(held["seq"][-1]))
-            new = self._archive.readings(route_id, after=last, limit=_ROWS_AT_ONCE)
-            if held is None:
-                self._columns = new
-            elif len(new["seq"]):
-                self._columns = {
-                    name: np.concatenate([column, new[name]]) for name, column in held.items()
-                }
-            if len(new["seq"]) < _ROWS_AT_ONCE:
-                break
+        new = self._held.catch_up(self._archive)
+        if not (new or anew or stops != self._marks):
+            return
+        self._summed_s, self._marks = now_s, stops
         marks = [
             Mark(mark.kind, mark.segment, mark.t_us, mark.name, mark.area_m2) for mark in stops
         ]
-        assert self._columns is not None
-        self._totals = totals_of(summarise(self._columns, [], marks, rig))
+        self._totals = totals_of(summarise(self._held.columns(), [], marks, rig))
 
     def _alerts(
         self,
