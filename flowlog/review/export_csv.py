@@ -48,7 +48,7 @@ def readings_csv(review: RouteReview, out: TextIO) -> None:
     """One line a reading, in the rig's units. Open `out` with newline=""."""
     writer = csv.writer(out, lineterminator="\n")
     units, columns = review.rig.units, review.columns
-    measured = [(_named(name, kind, units), column, kind) for name, column, kind in _MEASURED]
+    measured = [(named(name, kind, units), column, kind) for name, column, kind in _MEASURED]
     begin = "time_local time_utc clock stop segment seq board_s seconds phase pulses"
     end = "boom_of_healthy_percent samples lost"
     writer.writerow([*begin.split(), *(name for name, _, _ in measured), *end.split()])
@@ -57,7 +57,7 @@ def readings_csv(review: RouteReview, out: TextIO) -> None:
     for index in range(len(columns["seconds"])):
         wall_us = int(columns["wall_us"][index])
         values = [
-            _cell(float(columns[column][index]) / factor)
+            cell(float(columns[column][index]) / factor)
             for (_, column, _), factor in zip(measured, factors, strict=True)
         ]
         writer.writerow(
@@ -68,11 +68,11 @@ def readings_csv(review: RouteReview, out: TextIO) -> None:
                 int(columns["segment"][index]),
                 int(columns["seq"][index]),
                 f"{int(columns['t_us'][index]) / 1e6:.6f}",
-                _cell(float(columns["seconds"][index])),
+                cell(float(columns["seconds"][index])),
                 str(columns["phase"][index]),
                 int(columns["pulses"][index]),
                 *values,
-                _cell(100 * float(columns["conductance_share"][index])),
+                cell(100 * float(columns["conductance_share"][index])),
                 int(columns["samples"][index]),
                 int(columns["lost"][index]),
             ]
@@ -104,8 +104,8 @@ def _csv_row(review: RouteReview, stop: Stop | None) -> dict[str, object]:
         "end_local": iso_times(end)[0],
         "end_utc": iso_times(end)[1],
         "clock": review.clock,
-        "elapsed_s": _cell(figures.elapsed_s),
-        "spraying_s": _cell(figures.spraying_s),
+        "elapsed_s": cell(figures.elapsed_s),
+        "spraying_s": cell(figures.spraying_s),
     }
     measured: tuple[tuple[str, float | None, Kind], ...] = (
         ("area", figures.area_m2, "area"),
@@ -123,25 +123,27 @@ def _csv_row(review: RouteReview, stop: Stop | None) -> dict[str, object]:
     for name, value, kind in measured:
         unit = display_unit(kind, units)
         number = None if value is None else number_in(value, kind, unit)
-        row[_named(name, kind, units)] = _cell(number)
+        row[named(name, kind, units)] = cell(number)
     row |= {
-        "rate_sure_to_percent": _cell(None if accuracy is None else 100 * accuracy.expanded),
-        "within_5_percent_of_time": _cell(_percent(figures.within_5_share)),
-        "within_10_percent_of_time": _cell(_percent(figures.within_10_share)),
+        "rate_sure_to_percent": cell(None if accuracy is None else 100 * accuracy.expanded),
+        "within_5_percent_of_time": cell(_percent(figures.within_5_share)),
+        "within_10_percent_of_time": cell(_percent(figures.within_10_share)),
         "alerts": sum(not alert.noted for alert in alerts),
         "samples": figures.samples,
         "lost": figures.lost,
         "gaps": figures.gaps,
-        "gap_s": _cell(figures.gap_s),
+        "gap_s": cell(figures.gap_s),
     }
     return row
 
 
-def _named(name: str, kind: Kind, units: Units) -> str:
+def named(name: str, kind: Kind, units: Units) -> str:
+    """A column's name with the unit in it."""
     return f"{name}_{_SUFFIXES[display_unit(kind, units)]}"
 
 
-def _cell(value: float | None) -> str:
+def cell(value: float | None) -> str:
+    """A number as a spreadsheet reads it; empty where nothing was measured."""
     return "" if value is None or not math.isfinite(value) else f"{value:.6g}"
 
 

@@ -11,14 +11,29 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.routing import Route
 
-from flowlog.web import api_live, api_marks, code, openapi, reports, spraying, static
+from flowlog.web import (
+    api_charts,
+    api_corrections,
+    api_live,
+    api_marks,
+    api_routes,
+    code,
+    openapi,
+    reports,
+    review_pages,
+    spraying,
+    static,
+)
 from flowlog.web.door import Door
 from flowlog.web.errors import HANDLERS
 from flowlog.web.follow import Follower
 from flowlog.web.headers import SecurityHeaders
 from flowlog.web.site import Site
 
-FEATURES: Final = (static, code, openapi, spraying, api_live, api_marks, reports)
+FEATURES: Final = (
+    *(static, code, openapi, spraying, api_live, api_marks, reports),
+    *(review_pages, api_routes, api_charts, api_corrections),
+)
 """Each has `ROUTES`, and `SCHEMAS` (name to JSON Schema) if its answers have shared parts."""
 
 THREADS: Final = 4

@@ -1,0 +1,97 @@
+"""What the review's pages share: routes read once, sums made in the background, one derivation."""
+
+from __future__ import annotations
+
+import threading
+from typing import cast
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+
+from flowlog.correcting.child import Deriving
+from flowlog.review.route import RouteReview
+from flowlog.review.shelf import Shelf
+from flowlog.review.sums import RouteSums
+from flowlog.web.site import site_of
+
+PATIENCE_S = 0.12
+"""A list that is not summed up yet is shown as far as it is."""
+
+_MAKING = threading.Lock()
+
+
+def shelf_of(request: Request) -> Shelf:
+    """The shelf of this app's rig."""
+    state = request.app.state
+    with _MAKING:
+        if not hasattr(state, "shelf"):
+            state.shelf = Shelf()
+    return cast("Shelf", state.shelf)
+
+
+def deriving_of(request: Request) -> Deriving:
+    """What is derived anew for this app's rig."""
+    state = request.app.state
+    with _MAKING:
+        if not hasattr(state, "deriving"):
+            state.deriving = Deriving(site_of(request).folder)
+    return cast("Deriving", state.deriving)
+
+
+def reviewed(request: Request, number: int | None = None) -> RouteReview:
+    """The route of the path, or of this number.
+
+    Raises:
+        HTTPException: 404, there is none.
+    """
+    wanted = request.path_params["number"] if number is None else number
+    with site_of(request).archive() as archive:
+        found = shelf_of(request).review(archive, wanted)
+        if found is None:
+            count = len(archive.routes())
+            raise HTTPException(404, f"There is no route {wanted} (there are {count}).")
+    return found
+
+
+def all_sums(request: Request, patience_s: float | None = PATIENCE_S) -> list[RouteSums | None]:
+    """All routes in one line each, oldest first; None for those that are still summed up."""
+    shelf = shelf_of(request)
+    with site_of(request).archive() as archive:
+        found = shelf.sums(archive, patience_s)
+    if None in found:
+        _fill(request, shelf)
+    return found
+
+
+def _fill(request: Request, shelf: Shelf) -> None:
+    """Go on summing up in the background, once at a time."""
+    state = request.app.state
+    with _MAKING:
+        running = getattr(state, "filling", None)
+        if running is not None and running.is_alive():
+            return
+        site = site_of(request)
+        state.filling = threading.Thread(
+            target=shelf.fill, args=(site.archive, lambda: False), daemon=True
+        )
+        state.filling.start()
+
+
+def number_in_query(
+    request: Request, name: str, low: float, high: float, default: float | None = None
+) -> float | None:
+    """A number of the query.
+
+    Raises:
+        HTTPException: 400, it is none, or outside of its range.
+    """
+    text = request.query_params.get(name)
+    if text is None:
+        return default
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not low <= value <= high:
+        raise HTTPException(400, f"{name} has to be a number from {low:g} to {high:g}.")
+    return value
