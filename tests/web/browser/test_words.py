@@ -178,6 +178,12 @@ def test_the_longest_texts_do_not_push_the_page_wider_than_the_screen(phone):
     assert phone.overflow()[1] <= 0
 
 
+def test_a_phone_whose_browser_takes_part_of_the_height_still_shows_all_without_scrolling(phone):
+    phone.page.set_viewport_size({"width": 390, "height": 664})
+    tell(phone.page, TOO_LOW)
+    assert phone.overflow() == (0, 0)
+
+
 def test_a_voice_hears_a_change_of_kind_and_not_every_percent(phone):
     tell(phone.page, A_LITTLE_HIGH)
     assert phone.text("#say") == "high by 7 %"
