@@ -5,12 +5,15 @@ from __future__ import annotations
 import errno
 import fcntl
 import os
+import time
 from pathlib import Path
 from typing import Final
 
 from flowlog.store.errors import StoreBusyError, StoreError, StoreFullError, StoreReadOnlyError
 
 LOCK_FILE: Final = "flowlog.lock"
+_TRIES: Final = 10
+_PAUSE_S: Final = 0.01
 
 
 class FolderLock:
@@ -32,7 +35,7 @@ class FolderLock:
         except OSError as fault:
             raise _named(path, fault) from fault
         try:
-            fcntl.flock(self._fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _hold(self._fd)
         except OSError as fault:
             holder = os.read(self._fd, 32).decode("ascii", "replace").strip()
             os.close(self._fd)
@@ -53,6 +56,18 @@ class FolderLock:
         if self._fd >= 0:
             os.close(self._fd)
             self._fd = -1
+
+
+def _hold(fd: int) -> None:
+    """Take the lock; whoever only looks (`is_locked`) has it for a moment too."""
+    for _ in range(_TRIES - 1):
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            time.sleep(_PAUSE_S)
+        else:
+            return
+    fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def is_locked(folder: Path) -> bool:

@@ -20,6 +20,7 @@ from typing import Any, Final
 from flowlog.daemon.codes import CODES as DAEMON_CODES
 from flowlog.errors import FlowlogError
 from flowlog.monitor.codes import CODES
+from flowlog.review import words
 from flowlog.review.live import LiveReader
 from flowlog.store.engine import database
 from flowlog.store.errors import StoreError, StoreMissingError
@@ -30,6 +31,9 @@ log = logging.getLogger(__name__)
 
 LOOK_S: Final = 0.2
 AT_LEAST_S: Final = 1.0
+"""While data come, and until they are gone."""
+QUIET_S: Final = 5.0
+"""When nothing is written and the last value is gone already: only old alerts still fade."""
 BEAT_S: Final = 2.0
 MOST_CLIENTS: Final = 16
 
@@ -131,15 +135,23 @@ class Follower:
         async with self._changed:
             await self._changed.wait_for(lambda: self._over or self._seen.number != last)
 
+    def _pause_s(self) -> float:
+        state = self._seen.state
+        return QUIET_S if state is None or state["freshness"] == "none" else AT_LEAST_S
+
     def _beat(self) -> dict[str, Any]:
         state = self._seen.state or {}
-        names = ("age_s", "daemon", "freshness", "clock")
-        return {name: state.get(name) for name in names}
+        age_s = state.get("age_s")
+        if age_s is not None:
+            age_s = round(age_s + time.monotonic() - self._seen_s, 2)
+        clock = words.local_time(time.time_ns() // 1000)
+        told = {"daemon": state.get("daemon"), "freshness": state.get("freshness")}
+        return {"age_s": age_s, **told, "clock": clock}
 
     async def _run(self) -> None:
         while self._clients:
             try:
-                due = time.monotonic() - self._seen_s >= AT_LEAST_S
+                due = time.monotonic() - self._seen_s >= self._pause_s()
                 if due or _stamp(self._folder) != self._stamp:
                     async with self._one:
                         await self._look()

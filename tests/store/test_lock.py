@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -52,3 +53,23 @@ def test_a_killed_holder_holds_no_longer(tmp_path: Path) -> None:
         holder.kill()
         holder.communicate()
     FolderLock(tmp_path).release()
+
+
+def test_who_only_looks_does_not_keep_a_daemon_from_starting(tmp_path):
+    FolderLock(tmp_path).release()
+    looking, end = threading.Event(), threading.Event()
+
+    def look() -> None:
+        while not end.is_set():
+            is_locked(tmp_path)
+            looking.set()
+
+    thread = threading.Thread(target=look)
+    thread.start()
+    try:
+        assert looking.wait(5)
+        for _ in range(200):
+            FolderLock(tmp_path).release()
+    finally:
+        end.set()
+        thread.join()
