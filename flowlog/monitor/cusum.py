@@ -86,8 +86,8 @@ class ShiftTest:
     (1 - decay) d in those that follow. News e under a shift s of its mean add ln(f(e - s) / f(e))
     to the log likelihood ratio, f being Student's density; the sum never falls below zero, and its
     last zero is the maximum likelihood estimate of the onset (Page's test). A shift may come at
-    once, within one tick or across two, or creep in: a sum that starts anew takes whichever of these
-    explains the tick better.
+    once, within one tick or across two, or creep in: a sum that starts anew takes whichever of
+    these explains the tick better.
     """
 
     def __init__(self, shift: float) -> None:

@@ -38,8 +38,8 @@ _NEWS_SHARE = 1.0 / 240.0
 _NEWS_CUT = 9.0
 
 _USUAL_STEP = 1.0 / 60.0
-"""The usual square of the news follows its median, by this much of itself and tick: a factor of four
-takes a minute and a half, and one pass in five that is rough moves it little."""
+"""The usual square of the news follows its median, by this much of itself and tick: a factor of
+four takes a minute and a half, and one pass in five that is rough moves it little."""
 _MEDIAN = 0.455
 """Of the square of a normal variable over its variance."""
 _PASS_PRIOR = 6.0

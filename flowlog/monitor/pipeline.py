@@ -15,8 +15,8 @@ from itertools import pairwise
 import numpy as np
 
 from flowlog.monitor.alerts import AlertBook
-from flowlog.monitor.judge import WORTH_A_STRETCH, Judge
 from flowlog.monitor.evidence import Watcher
+from flowlog.monitor.judge import WORTH_A_STRETCH, Judge
 from flowlog.monitor.motion import Motion
 from flowlog.monitor.outputs import Output, Position
 from flowlog.monitor.sensors import PressureGauge

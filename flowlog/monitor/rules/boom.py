@@ -19,7 +19,7 @@ from statistics import variance
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.conductance import ARM_S, Baseline, Residual
-from flowlog.monitor.cusum import Alarm, Bank
+from flowlog.monitor.cusum import Alarm, Bank, Innovation
 from flowlog.monitor.diagnosis import Signs, weigh
 from flowlog.monitor.evidence import Evidence, Test, Watcher
 from flowlog.monitor.noise import NoiseLevel
@@ -27,6 +27,7 @@ from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.boom_fault import OpenFault, mean_since, smallest_shift
 from flowlog.monitor.rules.boom_words import checks_for, describe, details_of, in_words
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.rules.supply_point import SupplyWatch
 from flowlog.monitor.supply import SupplyPoint
 from flowlog.physics.carrier import carrier_log_shift
 from flowlog.physics.tips import blocked_tip_log_shift, blocked_tips
@@ -47,6 +48,8 @@ _UNEXPECTED = 0.2
 rig file by more than a fifth differs in something else."""
 _DRIFTED = 0.03
 """Log conductance: a third of the wear at which a set of tips is replaced."""
+_AIR_WITHIN_S = 15.0
+"""From the first gulp of air to nothing but air a small tank takes some seconds."""
 _ROUGH_AFTER = 3
 _ROUGH_TICKS = 4
 """The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
@@ -100,6 +103,7 @@ class BoomWatch:
         self._since_pause_s = 0.0
         """Settled spraying since the last pause in which the tank may have been filled."""
         self._drifting = False
+        self._supply_watch = SupplyWatch(book)
         self.watcher: Watcher | None = None
         """Told of every judged tick, for explanations."""
 
@@ -151,6 +155,8 @@ class BoomWatch:
         innovation = self.noise.whiten(residual, tick.seconds, expected)
         news = innovation.news if innovation is not None else None
         self._recent.append(_Recent(tick.at, tick.seconds, residual, news))
+        if self._pump_side(tick, at, innovation):
+            return None
         if self.fault is not None:
             turn = self.fault.step(innovation, residual, self.noise)
             if turn is not None:
@@ -182,6 +188,29 @@ class BoomWatch:
             tests=() if fault else tuple(Test(*state) for state in self.bank.state()),
             fault_level=fault.level if fault else None,
         )
+
+    def _pump_side(self, tick: _Settled, at: Position, innovation: Innovation | None) -> bool:
+        """Watch the supply; return whether it draws air, which leaves nothing to judge here."""
+        fault = self.fault
+        found = self._supply_watch.step(
+            tick.at,
+            at,
+            tick.log_pressure,
+            innovation.news if innovation is not None else None,
+            self.noise.usual,
+            boom_busy=fault is not None,
+        )
+        if found:
+            text = "Flow and pressure jump and the pressure sags: air in the suction line."
+            if fault is not None and fault.age * 0.5 < _AIR_WITHIN_S:
+                # What looked like a fault of the boom was the first of the air.
+                if self._book.rename(fault.code, "air_drawn"):
+                    self._book.grow("air_drawn", at, text)
+                self.fault = None
+            else:
+                self._book.open("air_drawn", at, self._supply_watch.wild_since(), text)
+            self.bank.reset()
+        return self._supply_watch.drawing_air
 
     # -- opening -----------------------------------------------------------------------------
 

@@ -31,8 +31,8 @@ RIGHT: Final[dict[str, frozenset[str]]] = {
     "meter doubles": frozenset({"meter_double"}),
     "gauge open": frozenset({"gauge_open"}),
     "gauge short": frozenset({"gauge_short"}),
-    "tank empty": frozenset({"tank_empty", "air"}),
-    "foam": frozenset({"foam", "air"}),
+    "tank empty": frozenset({"air_drawn"}),
+    "foam": frozenset({"foam"}),
 }
 """What is right to say. The regulator may be moved on purpose: silence is right as well."""
 
