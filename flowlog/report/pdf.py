@@ -3,6 +3,10 @@
 The template `report.typ` gets the document as data, so that nothing a person typed is ever read
 as markup. The fonts come with the typesetter; letters that they lack are taken from those of the
 machine.
+
+A report is kept for years, so the file is PDF/A-2a (to be archived) and PDF/UA-1 (to be read out).
+Both forbid letters that no font has; with such a one in a name the file is an ordinary PDF, and
+says so.
 """
 
 from __future__ import annotations
@@ -25,6 +29,12 @@ class PdfError(FlowlogError):
     """No PDF can be made here."""
 
 
+BOXES: Final = (
+    "Some letters in this report are in none of the fonts of the machine that made it and stand as "
+    "boxes here; the HTML report has them."
+)
+
+
 def usual_paper(units: Units) -> Paper:
     """The paper that goes with the units."""
     return "letter" if units == "us" else "a4"
@@ -44,15 +54,30 @@ def pdf(document: Document, paper: Paper, made_us: int) -> bytes:
             "or take the HTML and print it)"
         ) from error
     template = (resources.files("flowlog.report") / "report.typ").read_bytes()
-    made = typst.compile(
-        template,
-        format="pdf",
-        sys_inputs={"document": json.dumps(document.plain()), "paper": _NAMES[paper]},
-        timestamp=_moment(made_us),
-    )
-    if not isinstance(made, bytes):
-        raise PdfError("the typesetter gave no PDF")
-    return made
+
+    def made(note: str, *, archived: bool) -> bytes:
+        found = typst.compile(
+            template,
+            format="pdf",
+            sys_inputs={
+                "document": json.dumps(document.plain()),
+                "paper": _NAMES[paper],
+                "note": note,
+            },
+            timestamp=_moment(made_us),
+            pdf_standards=["a-2a", "ua-1"] if archived else [],
+        )
+        assert isinstance(found, bytes)
+        return found
+
+    try:
+        return made("", archived=True)
+    except typst.TypstError:
+        pass  # a letter without a shape
+    try:
+        return made(BOXES, archived=False)
+    except typst.TypstError as error:
+        raise PdfError(f"the pages cannot be set: {error}") from error
 
 
 def _moment(made_us: int) -> int:

@@ -12,6 +12,7 @@ from flowlog.calibration.faults import CalibrationError
 from flowlog.calibration.gauge import GaugeResult
 from flowlog.calibration.meter import MeterResult
 from flowlog.daemon.codes import CODES
+from flowlog.monitor.outputs import Event
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.report.document import Block, Bullets, Paragraph, Table
 from flowlog.report.gather import Source
@@ -100,19 +101,27 @@ def alert_table(source: Source) -> list[Block]:
 
 def _alert(alert: Alert, source: Source) -> tuple[str, ...]:
     events = [row for row in source.review.events if row.event.alert == alert.alert]
-    code = CODES.get(alert.code)
-    title = code.title if code else alert.code.replace("_", " ").capitalize()
     where = next(
         (stop.number for stop in source.review.summary.stops if alert in stop.alerts), None
     )
+    # Its name may change as more is known: what is called worst has the name that it had then.
+    worst = next((row.event for row in events if row.event.text == alert.worst_text), None)
+    said = f"{_title(worst.code if worst else alert.code)}: {alert.worst_text}"
+    if worst is not None and worst.code != alert.code:
+        said += f" At last: {_title(alert.code)}: {alert.text}"
     return (
-        f"{title}: {alert.worst_text or alert.text}",
+        said,
         "" if where is None else f"{where}",
         words.local_time(events[0].since_wall_us) if events else "?",
         words.local_time(events[0].wall_us) if events else "?",
-        _size(alert, source.review.rig.units),
+        _size(worst or alert, source.review.rig.units),
         _cleared(alert, events),
     )
+
+
+def _title(code: str) -> str:
+    known = CODES.get(code)
+    return known.title if known else code.replace("_", " ").capitalize()
 
 
 def _cleared(alert: Alert, events: list[EventRow]) -> str:
@@ -126,7 +135,7 @@ def _cleared(alert: Alert, events: list[EventRow]) -> str:
 _KINDS_OF: Final[dict[str, Kind]] = {"m3/s": "flow", "Pa": "pressure", "m3": "volume"}
 
 
-def _size(alert: Alert, units: Units) -> str:
+def _size(alert: Alert | Event, units: Units) -> str:
     """With its range where it has one: `0.9 tips (0.7 to 1.1)`."""
     if alert.size is None:
         return ""

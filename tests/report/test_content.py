@@ -20,6 +20,8 @@ from reported import ANSWERS, MADE_US, RIG, add_record, store_morning
 from stored import store_items
 
 from flowlog.cli import main
+from flowlog.monitor.codes import CODES
+from flowlog.monitor.summary import alerts_of
 from flowlog.report.content import CAUTIONS, document_of
 from flowlog.report.document import Document, Facts, Paragraph, Table
 from flowlog.report.gather import Source, gather
@@ -130,6 +132,31 @@ def test_an_alert_stands_with_onset_size_and_when_it_cleared(document: Document)
     assert cells["Stop"] == "2"
     assert re.fullmatch(r"(0\.9|1\.[01]) tips \(\d\.\d to \d\.\d\)", cells["Size"])
     assert cells["Began about"] <= cells["Said"] <= cells["Cleared"]
+
+
+def test_an_alert_that_was_understood_later_tells_both(source: Source) -> None:
+    first = next(row for row in source.review.events if row.event.code == "tip_blocked")
+    later = dataclasses.replace(
+        first,
+        event=dataclasses.replace(
+            first.event, code="boom_leak", change="grew", text="Less than before.", size=0.1
+        ),
+    )
+    opened = dataclasses.replace(first.event, text="One tip of 8.", size=1.0, size_low=0.8)
+    events = (dataclasses.replace(first, event=opened), later)
+    (alert,) = alerts_of([row.event for row in events])
+    summary = source.review.summary
+    stops = tuple(dataclasses.replace(stop, alerts=()) for stop in summary.stops)
+    review = dataclasses.replace(
+        source.review,
+        events=events,
+        summary=dataclasses.replace(summary, alerts=(alert,), stops=stops),
+    )
+    made = document_of(dataclasses.replace(source, review=review), MADE_US)
+    (row,) = table(made, "Cleared").rows
+    leak = CODES["boom_leak"].title
+    assert row[1] == f"Tip blocked: One tip of 8. At last: {leak}: Less than before."
+    assert row[5].startswith("1.0 tips (0.8 to ")
 
 
 def test_an_alert_that_nothing_cleared_says_so(source: Source) -> None:

@@ -26,7 +26,7 @@ from flowlog.report.document import (
     Table,
 )
 from flowlog.report.html import html
-from flowlog.report.pdf import pdf, usual_paper
+from flowlog.report.pdf import BOXES, pdf, usual_paper
 from flowlog.review.words import clean
 
 MADE_US = 1_780_000_000_000_000
@@ -155,6 +155,22 @@ def test_the_usual_paper_goes_with_the_units() -> None:
 def test_the_same_document_at_the_same_time_is_the_same_file() -> None:
     assert pdf(PLAIN, "a4", MADE_US) == pdf(PLAIN, "a4", MADE_US)
     assert html(PLAIN) == html(PLAIN)
+
+
+def test_a_pdf_can_be_archived_and_read_out() -> None:
+    """PDF/A-2a, ISO 19005-2, and PDF/UA-1, ISO 14289-1, by what the file says of itself."""
+    content = pdf(document("Mill Lane 9, שלום"), "a4", MADE_US)
+    assert re.search(rb"<pdfaid:part>2</pdfaid:part>", content)
+    assert re.search(rb"<pdfaid:conformance>A</pdfaid:conformance>", content)
+    assert re.search(rb"<pdfuaid:part>1</pdfuaid:part>", content)
+
+
+def test_a_letter_that_no_font_has_is_owned_up_to(tool, tmp_path: Path) -> None:
+    """Of a script (Toto) that hardly any machine has a font for; one that has it shows it."""
+    content = pdf(document("Park \U0001e290"), "a4", MADE_US)
+    text = squeezed(pdf_text(tool("pdftotext"), content, tmp_path, "-raw"))
+    assert (squeezed(BOXES) in text) != (b"pdfaid" in content)
+    assert "Park" in text
 
 
 def test_the_html_loads_nothing_and_runs_nothing() -> None:
