@@ -67,23 +67,18 @@ class Heard:
     returns: int = 0
     """CR bytes."""
 
-    @property
-    def faults(self) -> list[tuple[int, Line, Fault]]:
-        """Bad lines with their place among `lines`."""
-        return [
-            (i, line, line.record)
-            for i, line in enumerate(self.lines)
-            if isinstance(line.record, Fault)
-        ]
+    faults: list[tuple[int, Line, Fault]] = field(default_factory=list)
+    """Bad lines with their place among `lines`."""
+    hellos: list[tuple[int, Line, Hello]] = field(default_factory=list)
+    """Hellos with their place among `lines`."""
 
-    @property
-    def hellos(self) -> list[tuple[int, Line, Hello]]:
-        """Hellos with their place among `lines`."""
-        return [
-            (i, line, line.record)
-            for i, line in enumerate(self.lines)
-            if isinstance(line.record, Hello)
-        ]
+    def add(self, line: Line) -> None:
+        """One more line behind the others."""
+        if isinstance(line.record, Fault):
+            self.faults.append((len(self.lines), line, line.record))
+        elif isinstance(line.record, Hello):
+            self.hellos.append((len(self.lines), line, line.record))
+        self.lines.append(line)
 
 
 def hear(pieces: Iterable[Piece], sent: Sequence[Sent] = ()) -> Heard:
@@ -108,7 +103,7 @@ def hear(pieces: Iterable[Piece], sent: Sequence[Sent] = ()) -> Heard:
             if not heard.lines and not heard.cut_in and _may_be_cut(line):
                 heard.cut_in = True
                 continue
-            heard.lines.append(line)
+            heard.add(line)
     return heard
 
 

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
-from flowlog.wire.conformance.heard import Heard
+from flowlog.wire.conformance.heard import Heard, Line
 from flowlog.wire.conformance.rules import Finding, failed, passed, unseen
 from flowlog.wire.conformance.runs import Told
 from flowlog.wire.inline import MASK
-from flowlog.wire.records import PROTOCOL
+from flowlog.wire.records import PROTOCOL, Hello
 
+_HALF: Final = 1 << 31
 ANSWER_S: Final = 0.5
 """A request is answered within this."""
 HOST_S: Final = 0.15
@@ -137,27 +138,43 @@ def _next_number(told: Told) -> Finding:
     example = ""
     lines = told.heard.lines
     for place, line, hello in told.heard.hellos:
-        after = next((x for x in lines[place + 1 :] if not hasattr(x.record, "protocol")), None)
-        before = next((x for x in lines[:place][::-1] if isinstance(x.record, list)), None)
-        if after is None or not isinstance(after.record, list) or after.record[0] != hello.boot:
+        after = _next_sample(lines, place)
+        if after is None or after[1][0] != hello.boot:
             continue
-        ahead = ((after.record[1] - hello.seq + (1 << 31)) & MASK) - (1 << 31)
+        ahead = ((after[1][1] - hello.seq + _HALF) & MASK) - _HALF
         # Where a line may be lost as well, the sample before still bounds the number from below.
+        before = _last_sample(lines, place)
         lost = (
-            before is not None
-            and isinstance(before.record, list)
-            and before.record[0] == hello.boot
-            and (after.record[1] - before.record[1]) & MASK > 1
+            before is not None and before[0] == hello.boot and (after[1][1] - before[1]) & MASK > 1
         )
         compared += 1
         if ahead < 0 or (ahead > 0 and not lost):
             wrong += 1
-            example = example or f"{line.shown} and then {after.shown}"
+            example = example or f"{line.shown} and then {after[0].shown}"
     if wrong:
         return failed("H5", f"{wrong} of {compared}, first: {example}")
     if not compared:
         return unseen("H5", "no hello was followed by a sample")
     return passed("H5", f"{compared} hellos")
+
+
+def _next_sample(lines: Sequence[Line], place: int) -> tuple[Line, list[int]] | None:
+    """The sample behind a hello, other hellos skipped; None if something else stands there."""
+    for i in range(place + 1, len(lines)):
+        record = lines[i].record
+        if isinstance(record, list):
+            return lines[i], record
+        if not isinstance(record, Hello):
+            return None
+    return None
+
+
+def _last_sample(lines: Sequence[Line], place: int) -> list[int] | None:
+    for i in range(place - 1, -1, -1):
+        record = lines[i].record
+        if isinstance(record, list):
+            return record
+    return None
 
 
 def _agree(told: Told) -> Finding:
@@ -169,12 +186,11 @@ def _agree(told: Told) -> Finding:
             return failed("H6", f"{one.shown} and then {two.shown}")
         if a.boot == b.boot and b.seq >= a.seq and a.reset != b.reset and a.boot:
             return failed("H6", f"{one.shown} and then {two.shown}")
-    for place, line, hello in hellos:
-        for run in told.runs:
-            if run.where[0] < place < run.where[-1]:
-                boots = set(run.column("boot").tolist())
-                if hello.boot not in boots:
-                    return failed("H6", f"boot {hello.boot}, samples {sorted(boots)}: {line.shown}")
+    for run in told.runs:
+        boots = set(run.column("boot").tolist())
+        for place, line, hello in hellos:
+            if run.where[0] < place < run.where[-1] and hello.boot not in boots:
+                return failed("H6", f"boot {hello.boot}, samples {sorted(boots)}: {line.shown}")
     steps = [run.steps("clock_us")[run.steps("seq") == 1] for run in told.runs]
     joined = np.concatenate(steps) if steps else np.empty(0)
     if len(joined) >= 5:

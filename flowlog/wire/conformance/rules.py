@@ -161,7 +161,7 @@ _ALL: Final = (
         "A sample comes for each period.",
         "no number left out while somebody listens",
         "a sample that is not sent was blocked: make the output never wait, the buffer one line "
-        "longer, the work between two samples shorter",
+        "longer, the work between two samples shorter. A cable can lose whole lines as well",
     ),
     Rule(
         "H1",
