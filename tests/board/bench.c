@@ -53,13 +53,18 @@ enum { /* events */
 
 enum { BROKEN_LOOP = 0xCFFF /* jumps to itself */, SLEEP = 0x9588 }; /* instructions */
 
-enum { FIRST_TIMER_FLAGS = 0x35, LAST_TIMER_FLAGS = 0x37 }; /* in data memory, a timer each */
+enum { /* addresses in data memory */
+    FIRST_TIMER_FLAGS = 0x35,
+    LAST_TIMER_FLAGS = 0x37,
+    CAPTURED = 0x86,
+};
 
 static avr_t *avr;
 static uint64_t base; /* bench time at the board's cycle 0 */
 static int was_reset;
 static void (*chip_reset)(avr_t *board);
 static avr_io_write_t emulator_write_flags;
+static uint8_t kept_high;
 
 static struct {
     uint8_t driven, levels;    /* from outside */
@@ -114,6 +119,21 @@ static void mend_timer_flags(uint8_t first, uint8_t last)
         emulator_write_flags = avr->io[AVR_DATA_TO_IO(address)].w.c;
         avr->io[AVR_DATA_TO_IO(address)].w.c = write_flags;
     }
+}
+
+/* A chip keeps the high byte of a captured time while its low byte is read. This emulator does not, and
+ * an edge between the two reads would mix two times. */
+static uint8_t read_low(avr_t *board, avr_io_addr_t address, void *unused)
+{
+    (void)unused;
+    kept_high = board->data[address + 1];
+    return board->data[address];
+}
+
+static uint8_t read_high(avr_t *board, avr_io_addr_t address, void *unused)
+{
+    (void)board, (void)address, (void)unused;
+    return kept_high;
 }
 
 static uint64_t now(void)
@@ -334,6 +354,8 @@ int main(int count, char **words)
     avr_load_firmware(avr, &program);
     avr->sleep = no_sleep;
     mend_timer_flags(FIRST_TIMER_FLAGS, LAST_TIMER_FLAGS);
+    avr_register_io_read(avr, CAPTURED, read_low, NULL);
+    avr_register_io_read(avr, CAPTURED + 1, read_high, NULL);
     chip_reset = avr->reset;
     avr->reset = note_reset;
 

@@ -27,7 +27,7 @@ RECORD: Final = np.dtype(
     [("cycle", "u8"), ("kind", "u1"), ("where", "u1"), ("which", "u2"), ("value", "u4")]
 )
 BYTE_S: Final = 96e-6
-"""Between two bytes to the board. 87 us on a wire; the emulated receiver believes in a parity bit."""
+"""Between two bytes to the board. 87 us on a wire; the emulated receiver adds a parity bit."""
 
 Pin = tuple[str, int]
 
