@@ -11,7 +11,7 @@ from flowlog.calibration.course import CourseResult
 from flowlog.calibration.faults import CalibrationError
 from flowlog.calibration.gauge import GaugeResult
 from flowlog.calibration.meter import MeterResult
-from flowlog.daemon.codes import CODES
+from flowlog.daemon.codes import title_of
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.report.document import Block, Bullets, Paragraph, Table
@@ -106,9 +106,9 @@ def _alert(alert: Alert, source: Source) -> tuple[str, ...]:
     )
     # Its name may change as more is known: what is called worst has the name that it had then.
     worst = next((row.event for row in events if row.event.text == alert.worst_text), None)
-    said = f"{_title(worst.code if worst else alert.code)}: {alert.worst_text}"
+    said = f"{title_of(worst.code if worst else alert.code)}: {alert.worst_text}"
     if worst is not None and worst.code != alert.code:
-        said += f" At last: {_title(alert.code)}: {alert.text}"
+        said += f" At last: {title_of(alert.code)}: {alert.text}"
     return (
         said,
         "" if where is None else f"{where}",
@@ -117,11 +117,6 @@ def _alert(alert: Alert, source: Source) -> tuple[str, ...]:
         _size(worst or alert, source.review.rig.units),
         _cleared(alert, events),
     )
-
-
-def _title(code: str) -> str:
-    known = CODES.get(code)
-    return known.title if known else code.replace("_", " ").capitalize()
 
 
 def _cleared(alert: Alert, events: list[EventRow]) -> str:
