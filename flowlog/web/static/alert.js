@@ -23,14 +23,25 @@ const byId = (id) => document.getElementById(id);
 export function makeAlerts(acknowledge, say) {
   const dialog = byId("alert");
   const strips = byId("strips");
-  const seen = new Set(JSON.parse(sessionStorage.getItem(KEPT) ?? "[]"));
+  /** Of each alert that somebody has seen: what it said then. */
+  const seen = new Map(JSON.parse(sessionStorage.getItem(KEPT) ?? "[]"));
   let shown = null; // the alert on the screen
   let opened = null; // the id of a seen one that was opened again from its strip
   let shownAt = 0;
   let all = [];
 
   const title = document.title;
-  const isSeen = (alert) => alert.acknowledged || seen.has(alert.id);
+
+  function keep(alert) {
+    seen.set(alert.id, alert.text);
+    sessionStorage.setItem(KEPT, JSON.stringify([...seen].slice(-50)));
+  }
+
+  /** An alert that grew since it was seen has to be seen again: what was seen was smaller. */
+  function isSeen(alert) {
+    if (alert.acknowledged && !seen.has(alert.id)) keep(alert);
+    return seen.get(alert.id) === alert.text;
+  }
 
   function dismiss() {
     if (!shown || performance.now() - shownAt < DEAD_MS) return;
@@ -38,8 +49,7 @@ export function makeAlerts(acknowledge, say) {
     if (id === opened) {
       opened = null;
     } else {
-      seen.add(id);
-      sessionStorage.setItem(KEPT, JSON.stringify([...seen].slice(-50)));
+      keep(shown);
       // It is out of the way here even if the rig can't be told: a hand is needed elsewhere now.
       acknowledge(id).catch(() => {});
     }

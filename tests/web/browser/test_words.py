@@ -133,6 +133,17 @@ def test_an_alert_seen_on_another_phone_leaves_this_one_too(phone):
     assert not phone.page.is_visible("#alert")
 
 
+def test_an_alert_that_grew_after_it_was_seen_takes_the_screen_again(phone):
+    seen = {**TIP_BLOCKED, "acknowledged": True}
+    tell(phone.page, state(alerts=[seen]))
+    assert not phone.page.is_visible("#alert")
+    tell(phone.page, state(alerts=[{**seen, "text": "About 3.0 of 8 tips blocked."}]))
+    assert phone.text("#alert-text") == "About 3.0 of 8 tips blocked."
+    phone.see_all_alerts()
+    assert not phone.page.is_visible("#alert")
+    phone.complaints.clear()  # the server knows of no such alert
+
+
 def test_an_alert_that_clears_takes_itself_away_and_says_so(phone):
     tell(phone.page, state(alerts=[TIP_BLOCKED]))
     cleared = {"id": TIP_BLOCKED["id"], "title": "Tip blocked", "text": "...", "ago_s": 0.3}
