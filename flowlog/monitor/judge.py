@@ -20,8 +20,9 @@ from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.sensors import GaugeFaults, MeterFaults
 from flowlog.monitor.rules.stretch import Stretch
 from flowlog.monitor.rules.supply import TankLevel
+from flowlog.monitor.sample_faults import Onset
 from flowlog.monitor.sensors import PressureGauge
-from flowlog.monitor.ticks import Tick, TickTable, ticks_of
+from flowlog.monitor.ticks import DOUBTFUL_GAUGE, DOUBTFUL_METER, Tick, TickTable, ticks_of
 from flowlog.rig.model import HealthyBoom, Rig
 
 WORTH_A_STRETCH = 12
@@ -57,6 +58,13 @@ class Judge:
         self._tank.fill(at, volume_m3)
         self._boom.fill()
 
+    def onset(self, onset: Onset) -> None:
+        """A sensor broke, at a sample that lies in none of the ticks so far."""
+        if onset.code == "meter_silent":
+            self._meter_faults.silent(onset)
+        else:
+            self._gauge_faults.at_rail(onset)
+
     def watch(self, watcher: Watcher) -> None:
         """Tell `watcher` of every tick that the boom is judged by."""
         self._boom.watcher = watcher
@@ -66,7 +74,9 @@ class Judge:
         pressure = None
         if self.gauge is not None:
             pressure = self.gauge.read(tick.adc_sum, tick.adc_n, tick.adc_min, tick.adc_max)
-        pressure_pa = pressure.mean_pa if pressure and pressure.state == "ok" else None
+        gauge_in_doubt = tick.doubt & DOUBTFUL_GAUGE
+        whole = pressure is not None and pressure.state == "ok" and not gauge_in_doubt
+        pressure_pa = pressure.mean_pa if pressure is not None and whole else None
         trusted_pa = pressure_pa if self._gauge_faults.ok else None
         phase = self._phase.step(tick, step.seconds, step.mean_flow_m3_s, trusted_pa)
         area = self._width_m * step.distance_m * self._phase.open_share
@@ -76,11 +86,12 @@ class Judge:
         self.data.step(now)
         self._meter_faults.step(now)
         self._gauge_faults.step(now)
-        sensors_ok = self._meter_faults.ok and self._gauge_faults.ok
+        meter_ok = self._meter_faults.ok and not tick.doubt & DOUBTFUL_METER
+        sensors_ok = meter_ok and self._gauge_faults.ok and not gauge_in_doubt
         share = self._boom.step(now, sensors_ok=sensors_ok)
         if self._gauge_faults.ok:
             self._pressure_band.step(now)
-        self._rate_band.step(now, meter_ok=self._meter_faults.ok)
+        self._rate_band.step(now, meter_ok=meter_ok)
         self._tank.step(now)
         return self.readings.step(now, share, self._tank.left_m3)
 

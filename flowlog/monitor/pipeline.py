@@ -1,7 +1,7 @@
 """The one pipeline: samples in, readings and events out, live and in replay alike.
 
-decode -> unwrap -> ticks -> flow and pressure -> phase -> rate, area, volume, tank
--> rules -> readings and events
+decode -> unwrap -> broken sensors -> ticks -> flow and pressure -> phase -> rate, area, volume,
+tank -> rules -> readings and events
 
 The pipeline knows no port, file, clock or database. Everything before the ticks is integer
 arithmetic, and everything after them is done to each tick in the same order, one by one or many
@@ -19,6 +19,7 @@ from flowlog.monitor.evidence import Watcher
 from flowlog.monitor.judge import WORTH_A_STRETCH, Judge
 from flowlog.monitor.motion import Motion
 from flowlog.monitor.outputs import Output, Position
+from flowlog.monitor.sample_faults import SampleWatch
 from flowlog.monitor.sensors import PressureGauge
 from flowlog.monitor.stream import StreamItem, TankFill
 from flowlog.monitor.ticks import Tick, TickGatherer, TickTable, ticks_of
@@ -39,6 +40,7 @@ _LONGEST_STRETCH = 512
 """Ticks that stay in the processor's cache."""
 
 _SEGMENT = Tick._fields.index("segment")
+_SEQ = Tick._fields.index("seq")
 _POSITION = [Tick._fields.index(name) for name in Position._fields]
 
 
@@ -58,6 +60,7 @@ class Monitor:
         self._period_us = _PERIOD_US
         self._unwrapper = Unwrapper(_PERIOD_US, _FASTEST_HZ)
         self._ticks = TickGatherer(_PERIOD_US)
+        self._watch = SampleWatch(rig, _PERIOD_US)
         self._motion = Motion(rig)
         self._judge = Judge(rig, self._book, baseline)
         self._breaks: dict[int, Break] = {}
@@ -71,7 +74,14 @@ class Monitor:
             unwrapped = self._unwrapper.feed(item)
             for found in unwrapped.breaks:
                 self._breaks[found.segment] = found
-            self._run(self._ticks.gather(unwrapped.table), out)
+            onsets, doubt = self._watch.look(unwrapped.table)
+            ticks = self._ticks.gather(unwrapped.table, doubt)
+            for onset in onsets:
+                before = _before(ticks, onset.at)
+                self._run(ticks[:, :before], out)
+                ticks = ticks[:, before:]
+                self._judge.onset(onset)
+            self._run(ticks, out)
         elif isinstance(item, Hello):
             self._hello(item, out)
         else:
@@ -97,10 +107,11 @@ class Monitor:
             self._run(self._ticks.take_rest(), out)
             self._period_us = period_us
             self._unwrapper.period_us = period_us
+            self._watch.period_us = period_us
             self._ticks.set_period(period_us)
-        self._judge.gauge = (
-            PressureGauge(self._rig.gauge, hello.adc_bits) if "P" in hello.channels else None
-        )
+        gauge = PressureGauge(self._rig.gauge, hello.adc_bits) if "P" in hello.channels else None
+        self._judge.gauge = gauge
+        self._watch.set_gauge(gauge)
         self._judge.data.hello(self._at, hello)
 
     def _fill(self, fill: TankFill) -> None:
@@ -149,3 +160,11 @@ class Monitor:
             self._judge.data.reset(at, found.boot)
         else:
             self._judge.data.jump(at)
+
+
+def _before(ticks: TickTable, at: Position) -> int:
+    """How many of the ticks ended before a sample."""
+    segment, seq = ticks[_SEGMENT], ticks[_SEQ]
+    return int(
+        np.count_nonzero((segment < at.segment) | ((segment == at.segment) & (seq < at.seq)))
+    )

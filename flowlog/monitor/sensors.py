@@ -68,12 +68,16 @@ class PressureGauge:
         self._pa_per_code = gauge.span_pa / (width * codes)
         margin = _RAIL_SHARE * width / 0.8
         # A gauge whose zero lies at the rail itself leaves no room to tell a broken wire.
-        self._low_code = (gauge.zero_share - margin) * codes
-        self._high_code = (gauge.span_share + margin) * codes
-        if self._high_code >= codes - 1:
-            self._high_code = codes
+        self.low_code = (gauge.zero_share - margin) * codes
+        self.high_code = (gauge.span_share + margin) * codes
+        if self.high_code >= codes - 1:
+            self.high_code = codes
         self.span_pa = gauge.span_pa
         self.pa_per_code = self._pa_per_code
+
+    def code_at(self, pressure_pa: float) -> float:
+        """The code that stands for a pressure."""
+        return self._zero_code + pressure_pa / self._pa_per_code
 
     def read_all(
         self,
@@ -89,15 +93,15 @@ class PressureGauge:
             (code - zero) * scale,
             (adc_min.astype(np.float64) - zero) * scale,
             (adc_max.astype(np.float64) - zero) * scale,
-            (code >= self._low_code) & (code <= self._high_code),
+            (code >= self.low_code) & (code <= self.high_code),
         )
 
     def read(self, adc_sum: int, adc_n: int, adc_min: int, adc_max: int) -> Pressure:
         code = adc_sum / adc_n
         state: GaugeState = "ok"
-        if code < self._low_code:
+        if code < self.low_code:
             state = "open"
-        elif code > self._high_code:
+        elif code > self.high_code:
             state = "short"
         return Pressure(
             (code - self._zero_code) * self._pa_per_code,

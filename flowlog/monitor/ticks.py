@@ -22,6 +22,10 @@ spray past a clogged tip."""
 TICKS_PER_READING: Final = 2
 
 
+DOUBTFUL_GAUGE: Final = 1
+DOUBTFUL_METER: Final = 2
+
+
 class Tick(NamedTuple):
     """Half a second of samples. Counters are those of its last sample, unwrapped."""
 
@@ -42,6 +46,8 @@ class Tick(NamedTuple):
     """Samples that carried the boom-valve input."""
     valve_open: int
     """Samples in which it was open."""
+    doubt: int = 0
+    """Which sensors some of its samples put in doubt: an or of `DOUBTFUL_GAUGE` and the other."""
 
 
 TickTable: TypeAlias = NDArray[np.int64]
@@ -71,6 +77,7 @@ class TickGatherer:
         self._open: list[NDArray[np.int64]] = []
         self._open_key = (0, 0)
         """Segment and number of the tick that is open."""
+        self._open_doubt = 0
         self._per_tick = 1
         self.set_period(period_us)
 
@@ -82,10 +89,13 @@ class TickGatherer:
         """As `gather`, as ticks."""
         return ticks_of(self.gather(table))
 
-    def gather(self, table: NDArray[np.int64]) -> TickTable:
+    def gather(self, table: NDArray[np.int64], doubt: NDArray[np.int64] | None = None) -> TickTable:
         """Add unwrapped samples, shape (n, len(COLUMNS)); return the ticks that are complete.
 
         A tick is complete when its last sample number has arrived or a later tick has begun.
+
+        Args:
+            doubt: of each sample, shape (n,); None if there is none.
         """
         if not len(table):
             return NO_TICKS
@@ -95,17 +105,31 @@ class TickGatherer:
         if self._open and not complete and key == self._open_key:
             # Live, a tick comes sample by sample: nothing to work out yet.
             self._open.append(table.copy())
+            self._open_doubt |= _all_of(doubt)
             return NO_TICKS
         rows = np.concatenate([*self._open, table]) if self._open else table
         number = rows[:, _SEQ] // self._per_tick
         new = (np.diff(number) != 0) | (np.diff(rows[:, _SEGMENT]) != 0)
         starts = np.concatenate([[0], np.flatnonzero(new) + 1])
-        self._open, self._open_key = [], key
+        doubts = self._doubts(len(rows), doubt)
+        self._open, self._open_key, self._open_doubt = [], key, 0
         if not complete:
-            self._open.append(rows[starts[-1] :].copy())
-            rows = rows[: starts[-1]]
-            starts = starts[:-1]
-        return self._fold(rows, starts) if len(starts) else NO_TICKS
+            last = int(starts[-1])
+            self._open.append(rows[last:].copy())
+            if doubts is not None:
+                self._open_doubt, doubts = _all_of(doubts[last:]), doubts[:last]
+            rows, starts = rows[:last], starts[:-1]
+        return self._fold(rows, starts, doubts) if len(starts) else NO_TICKS
+
+    def _doubts(self, n: int, doubt: NDArray[np.int64] | None) -> NDArray[np.int64] | None:
+        """Of all n rows; `doubt` is of the newest. The first speaks for those that were open."""
+        if doubt is None and self._open_doubt == 0:
+            return None
+        doubts = np.zeros(n, dtype=np.int64)
+        if doubt is not None:
+            doubts[n - len(doubt) :] = doubt
+        doubts[0] |= self._open_doubt
+        return doubts
 
     def take_unfinished(self) -> list[Tick]:
         """As `take_rest`, as ticks."""
@@ -113,10 +137,16 @@ class TickGatherer:
 
     def take_rest(self) -> TickTable:
         """Close the tick that is still open, at the end of a recording."""
-        rows, self._open = self._open, []
-        return self._fold(np.concatenate(rows), np.array([0])) if rows else NO_TICKS
+        open_rows, self._open = self._open, []
+        if not open_rows:
+            return NO_TICKS
+        rows = np.concatenate(open_rows)
+        doubts, self._open_doubt = self._doubts(len(rows), None), 0
+        return self._fold(rows, np.array([0]), doubts)
 
-    def _fold(self, rows: NDArray[np.int64], starts: NDArray[np.int64]) -> TickTable:
+    def _fold(
+        self, rows: NDArray[np.int64], starts: NDArray[np.int64], doubt: NDArray[np.int64] | None
+    ) -> TickTable:
         ends = np.append(starts[1:], len(rows)) - 1
         valve = rows[:, _VALVE]
         out = np.empty((len(Tick._fields), len(starts)), dtype=np.int64)
@@ -131,4 +161,9 @@ class TickGatherer:
         np.maximum.reduceat(columns[_ADC_MAX], starts, out=out[11])
         np.add.reduceat(valve >= 0, starts, out=out[12], dtype=np.int64)
         np.add.reduceat(valve == 1, starts, out=out[13], dtype=np.int64)
+        out[14] = 0 if doubt is None else np.bitwise_or.reduceat(doubt, starts)
         return out
+
+
+def _all_of(doubt: NDArray[np.int64] | None) -> int:
+    return 0 if doubt is None else int(np.bitwise_or.reduce(doubt))

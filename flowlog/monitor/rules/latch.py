@@ -26,6 +26,14 @@ class Latch:
         self.since: Position | None = None
         """Where the present or last bad stretch began."""
 
+    def open(self, since: Position) -> bool:
+        """Open at once, on evidence from elsewhere; return whether it was shut."""
+        was_shut = not self.active
+        if was_shut:
+            self.active = self.busy = True
+            self._held_s, self.since = 0.0, since
+        return was_shut
+
     def step(self, at: Position, seconds: float, *, bad: bool, good: bool) -> Turn | None:
         if not self.active:
             self.busy = bad

@@ -6,15 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.phase import CHECK_VALVE_PA
 from flowlog.monitor.rules.latch import Latch
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.stretch import Stretch, first
-from flowlog.monitor.sensors import GaugeState
+from flowlog.monitor.sample_faults import Onset
 from flowlog.rig.model import Rig
 from flowlog.units import show
 
-_PRESSED_SHARE = 0.7
 _OVER = 1.3
 _BACK = 1.1
 """Above 1.3 times the highest flow of its range a turbine's rotor cannot follow."""
@@ -26,17 +24,22 @@ class MeterFaults:
     def __init__(self, rig: Rig, book: AlertBook) -> None:
         self._rig = rig
         self._book = book
-        self._pressed_pa = max(_PRESSED_SHARE * rig.boom.pressure_low_pa, CHECK_VALVE_PA)
         self._highest = rig.meter.highest_m3_s
         self._flowing = 0.1 * rig.expected_flow_m3_s
-        self._silent = Latch(1.5, 1.0)
+        self._silent = Latch(0.0, 1.0)
         self._wild = Latch(1.0, 3.0)
         self.ok = True
 
+    def silent(self, onset: Onset) -> None:
+        """No pulses though the boom is open and under pressure."""
+        if self._silent.open(onset.since):
+            text = f"No pulses at {show(onset.pressure_pa, 'pressure', self._rig.units)}."
+            self._book.open("meter_silent", onset.at, onset.since, text)
+        self.ok = False
+
     def step(self, now: Moment) -> None:
-        silent = now.step.pulses == 0 and self._under_pressure(now)
-        if silent or self._silent.busy:
-            self._step_silent(now, silent=silent)
+        if self._silent.active:
+            self._step_silent(now)
         wild = now.step.mean_flow_m3_s > _OVER * self._highest
         if wild or self._wild.busy:
             self._step_wild(now, wild=wild)
@@ -44,35 +47,14 @@ class MeterFaults:
 
     def look(self, ahead: Stretch) -> int:
         """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
-        if self._silent.busy or self._wild.busy:
+        if self._silent.active or self._wild.busy:
             return 0
         wild = ahead.steps.mean_flow_m3_s > _OVER * self._highest
-        if ahead.pressure_pa is None:
-            return first(wild)
-        silent = (ahead.steps.pulses == 0) & (ahead.pressure_pa > self._pressed_pa)
-        if ahead.valve_open is not None:
-            silent &= ahead.valve_open
-        elif self._rig.gauge.place != "boom":
-            return first(wild)
-        return first(wild | silent)
+        return first(wild | (ahead.column("doubt") != 0))
 
-    def _under_pressure(self, now: Moment) -> bool:
-        """The boom is open as far as the gauge and the valve input can tell."""
-        if now.pressure_pa is None or now.pressure_pa <= self._pressed_pa:
-            return False
-        # A gauge on the pump's side of the boom valve holds its pressure while the boom is
-        # shut, which is no fault: there only the valve input can tell.
-        if now.valve_open is None:
-            return self._rig.gauge.place == "boom"
-        return now.valve_open
-
-    def _step_silent(self, now: Moment, *, silent: bool) -> None:
+    def _step_silent(self, now: Moment) -> None:
         good = now.step.mean_flow_m3_s > self._flowing
-        turn = self._silent.step(now.at, now.step.seconds, bad=silent, good=good)
-        if turn == "opened" and now.pressure_pa is not None:
-            text = f"No pulses at {show(now.pressure_pa, 'pressure', self._rig.units)}."
-            self._book.open("meter_silent", now.at, self._silent.since or now.at, text)
-        elif turn == "cleared":
+        if self._silent.step(now.at, now.step.seconds, bad=False, good=good) == "cleared":
             self._book.clear("meter_silent", now.at, "Pulses again.")
 
     def _step_wild(self, now: Moment, *, wild: bool) -> None:
@@ -97,10 +79,9 @@ class GaugeFaults:
         self._rig = rig
         self._book = book
         self._rails = {
-            "gauge_open": Latch(0.5, 2.0),
-            "gauge_short": Latch(0.5, 2.0),
+            "gauge_open": Latch(0.0, 2.0),
+            "gauge_short": Latch(0.0, 2.0),
         }
-        self._rails_busy = False
         self._below = Latch(5.0, 5.0)
         self._stuck = Latch(3.0, 1.0)
         self._frozen_s = 0.0
@@ -109,18 +90,26 @@ class GaugeFaults:
         self._next: tuple[float, float | None, bool] = (0.0, None, False)
         self.ok = True
 
+    def at_rail(self, onset: Onset) -> None:
+        """The signal lies where only a broken wire can bring it."""
+        if self._rails[onset.code].open(onset.since):
+            where = "below" if onset.code == "gauge_open" else "above"
+            text = f"The gauge's signal lies {where} anything that a whole gauge can give."
+            self._book.open(onset.code, onset.at, onset.since, text)
+        self.ok = False
+
     def step(self, now: Moment) -> None:
         if now.pressure is None:
             return
-        if self._rails_busy or now.pressure.state != "ok":
-            self._step_rails(now, now.pressure.state)
+        if not self.ok:
+            self._step_rails(now)
         self._step_below(now)
         self._step_stuck(now)
-        self.ok = not (
-            self._below.active
-            or self._stuck.active
-            or (self._rails_busy and any(latch.active for latch in self._rails.values()))
-        )
+        self.ok = not (self._below.active or self._stuck.active or self._railed)
+
+    @property
+    def _railed(self) -> bool:
+        return any(latch.active for latch in self._rails.values())
 
     def look(self, ahead: Stretch) -> int:
         """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
@@ -128,7 +117,7 @@ class GaugeFaults:
         pressures = ahead.pressures
         if pressures is None:
             return len(ahead)
-        if self._rails_busy or self._below.busy or self._stuck.busy:
+        if self._railed or self._below.busy or self._stuck.busy:
             return 0
         span = self._rig.gauge.span_pa
         wrong = first(~pressures.ok | (pressures.mean_pa < -0.025 * span))
@@ -164,17 +153,11 @@ class GaugeFaults:
         """Go on behind the ticks that the last `look` saw, all of them."""
         self._frozen_s, self._resting_pa, self._has_moved = self._next
 
-    def _step_rails(self, now: Moment, state: GaugeState) -> None:
+    def _step_rails(self, now: Moment) -> None:
+        good = now.pressure_pa is not None
         for code, latch in self._rails.items():
-            bad = code == f"gauge_{state}"
-            turn = latch.step(now.at, now.step.seconds, bad=bad, good=not bad)
-            if turn == "opened":
-                where = "below" if state == "open" else "above"
-                text = f"The gauge's signal lies {where} anything that a whole gauge can give."
-                self._book.open(code, now.at, latch.since or now.at, text)
-            elif turn == "cleared":
+            if latch.active and latch.step(now.at, now.step.seconds, bad=False, good=good):
                 self._book.clear(code, now.at, "The gauge's signal is back.")
-        self._rails_busy = any(latch.busy for latch in self._rails.values())
 
     def _step_below(self, now: Moment) -> None:
         pressure = now.pressure_pa
