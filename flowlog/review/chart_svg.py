@@ -182,7 +182,7 @@ def _panel(
     parts.append(
         f'<text class="chart-ink" x="{frame.left}" y="{top - 7}" fill="{INK}">'
         f'<tspan font-weight="bold">{_TITLES[panel.name]}</tspan> {escape(unit)}; '
-        f"{escape(_band_words(panel, units))}</text>"
+        f"{escape(_band_words(panel, units, frame.right - frame.left))}</text>"
     )
     parts += _curve(panel, frame, y)
     parts += _beyond(panel, frame, highest, top)
@@ -266,14 +266,15 @@ def _highest(panel: Panel) -> float:
     return min(top, _HIGHEST * panel.high) * 1.06
 
 
-def _band_words(panel: Panel, units: Units) -> str:
+def _band_words(panel: Panel, units: Units, room: int) -> str:
     low = words.figure(panel.low, panel.kind, units)
     high = words.figure(panel.high, panel.kind, units)
     if panel.name == "pressure":
         return f"tips: {low} to {high}"
     target = words.figure(panel.target, panel.kind, units)
     asked = "asked" if panel.name == "rate" else "expected"
-    return f"{asked} {target}, dotted: 5 % to either side"
+    # A phone has no room for more than what one would look up.
+    return f"{asked} {target}" + (", dotted: 5 % to either side" if room > 420 else "")
 
 
 def _decimals(highest: float) -> int:

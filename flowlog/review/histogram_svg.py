@@ -85,10 +85,9 @@ def histogram_svg(
             f'fill="{SOFT}">{text}</text>'
         )
     parts += [
-        f'<text class="chart-soft" x="{_LEFT}" y="{height - 8}" fill="{SOFT}">'
-        "lower than that</text>",
+        f'<text class="chart-soft" x="{_LEFT}" y="{height - 8}" fill="{SOFT}">lower</text>',
         f'<text class="chart-soft" x="{width - _RIGHT}" y="{height - 8}" text-anchor="end" '
-        f'fill="{SOFT}">higher than that</text>',
+        f'fill="{SOFT}">higher</text>',
         f'<text class="chart-ink" x="{x(middle):.1f}" y="{height - 8}" text-anchor="middle" '
         f'fill="{INK}">rate, against the asked one</text>',
         f'<path class="chart-axis" d="M{_LEFT} {bottom}H{width - _RIGHT}" stroke="{INK}"/>',

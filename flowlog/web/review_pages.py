@@ -30,12 +30,16 @@ from flowlog.web.review_view import (
     heading,
     stop_rows,
     sure_lines,
+    units_of,
 )
 from flowlog.web.shelves import all_sums, reviewed
 from flowlog.web.site import site_of
 
 _WIDTH: Final = 720
 """Of a drawing before a script has said how wide the page is; a phone scrolls it sideways."""
+
+_NARROW: Final = 460
+"""Of drawings that are shown as wide as there is room; their letters stay readable on a phone."""
 
 
 def routes(request: Request) -> Response:
@@ -46,6 +50,7 @@ def routes(request: Request) -> Response:
         request,
         "routes.html",
         rig=rig.name,
+        units=units_of(rig.units),
         days=day_groups(found, rig.units),
         pending=sum(one is None for one in found),
         count=len(found),
@@ -64,6 +69,7 @@ def route(request: Request) -> Response:
         number=review.number,
         count=count,
         head=heading(review),
+        units=units_of(review.rig.units),
         figures=figures_of(review),
         chart=_drawn(chart, review),
         begin_s=f"{chart.begin_s:.3f}",
@@ -96,7 +102,7 @@ def season(request: Request) -> Response:
         request,
         "season.html",
         pending=pending,
-        drawing=Markup(season_svg(found, width=_WIDTH)),
+        drawing=Markup(season_svg(found)),
         changes=found.changes,
         points=len(found.points),
         hours=f"{found.hours:.1f}",
@@ -127,7 +133,7 @@ def compare(request: Request) -> Response:
                 )
             ),
             "histogram": Markup(
-                histogram_svg(part, width=520, most_share=most, ident=f"histogram-{side}")
+                histogram_svg(part, width=_NARROW, most_share=most, ident=f"histogram-{side}")
             ),
         }
         for side, review, part in zip("ab", (one, other), found, strict=True)
@@ -147,7 +153,7 @@ def _drawn(chart: Chart, review: RouteReview) -> Markup:
 
 def _histogram(review: RouteReview, ident: str) -> Markup:
     found = histogram(review.columns, review.rig.work.rate_m3_m2)
-    return Markup(histogram_svg(found, ident=ident))
+    return Markup(histogram_svg(found, width=_NARROW, ident=ident))
 
 
 def _ways(number: int, chart: Chart) -> list[dict[str, str]]:

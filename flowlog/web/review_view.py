@@ -9,6 +9,7 @@ from flowlog.calibrating.inuse import KINDS
 from flowlog.calibrating.words import line_of
 from flowlog.correcting.say import pauses
 from flowlog.monitor.codes import CODES
+from flowlog.monitor.outputs import Event
 from flowlog.monitor.summary import Alert, Figures
 from flowlog.review import words
 from flowlog.review.chart import flags
@@ -19,7 +20,7 @@ from flowlog.review.places import time_line
 from flowlog.review.route import CLOCK_SENTENCES, RouteReview
 from flowlog.review.sums import RouteSums
 from flowlog.store.rows import StoredCalibration
-from flowlog.units import Units, display_unit
+from flowlog.units import Kind, Units, display_unit
 
 _DAYS: Final = (*("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),)
 _AROUND_S: Final = 60.0
@@ -33,8 +34,14 @@ def day_groups(found: Sequence[RouteSums | None], units: Units) -> list[dict[str
         day = "still adding up" if sums is None else _day(sums)
         if not days or days[-1]["day"] != day:
             days.append({"day": day, "routes": []})
-        days[-1]["routes"].append({"number": number, **(_row(sums, units) if sums else {})})
+        days[-1]["routes"].append({"number": number, **(_row(sums, units) if sums else _PENDING)})
     return days
+
+
+_PENDING: Final = {
+    **dict.fromkeys(("began", "ended", "name", "stop_names", "rate"), ""),
+    **dict.fromkeys(("open", "corrected"), False),
+}
 
 
 def _day(sums: RouteSums) -> str:
@@ -57,9 +64,9 @@ def _row(sums: RouteSums, units: Units) -> dict[str, Any]:
         "stops": sums.stops,
         "stop_names": ", ".join(words.clean(name) for name in sums.stop_names),
         "sprayed": words.clock_style(sums.spraying_s),
-        "area": words.value(sums.area_m2, "area", units),
-        "volume": words.value(sums.volume_m3, "volume", units),
-        "rate": words.value(rate, "rate", units),
+        "area": words.figure(sums.area_m2, "area", units),
+        "volume": words.figure(sums.volume_m3, "volume", units),
+        "rate": words.figure(rate, "rate", units),
         "off": "" if share is None else words.percent(share - 1, signed=True),
         "state": _state(share),
         "within": _share(sums.within_5_share),
@@ -159,10 +166,10 @@ def stop_rows(review: RouteReview) -> list[dict[str, Any]]:
                 "marked": stop.marked,
                 "began": _moment(review, stop.begin_wall_us, float(line.begin_s[stop.first])),
                 "sprayed": words.clock_style(figures.spraying_s),
-                "area": words.value(figures.area_m2, "area", units),
-                "counted": "" if counted is None else words.value(counted, "area", units),
-                "volume": words.value(figures.volume_m3, "volume", units),
-                "rate": words.value(figures.rate_m3_m2, "rate", units),
+                "area": words.figure(figures.area_m2, "area", units),
+                "counted": "" if counted is None else words.figure(counted, "area", units),
+                "volume": words.figure(figures.volume_m3, "volume", units),
+                "rate": words.figure(figures.rate_m3_m2, "rate", units),
                 "off": "" if share is None else words.percent(share - 1, signed=True),
                 "state": _state(share),
                 "within": _share(figures.within_5_share),
@@ -187,8 +194,14 @@ def stop_rows(review: RouteReview) -> list[dict[str, Any]]:
 
 def _pressure(figures: Figures, units: Units) -> str:
     low = words.figure(figures.pressure_p5_pa, "pressure", units)
-    high = words.value(figures.pressure_p95_pa, "pressure", units)
+    high = words.figure(figures.pressure_p95_pa, "pressure", units)
     return "--" if low == "--" else f"{low} to {high}"
+
+
+def units_of(units: Units) -> dict[str, str]:
+    """What the heads of tables say."""
+    kinds: tuple[Kind, ...] = ("rate", "area", "volume", "pressure")
+    return {kind: display_unit(kind, units) for kind in kinds}
 
 
 def _moment(review: RouteReview, wall_us: int | None, second: float) -> str:
@@ -209,16 +222,18 @@ def alert_rows(review: RouteReview) -> list[dict[str, Any]]:
     real = [alert for alert in review.summary.alerts if not alert.noted]
     rows = []
     for flag, alert in zip(flags(review, line), real, strict=True):
-        code = CODES.get(alert.code)
+        worst = _worst(review, alert)
+        code = CODES.get(worst.code)
         stop = next((one.number for one in review.summary.stops if alert in one.alerts), None)
         rows.append(
             {
                 "number": flag.number,
-                "title": flag.title,
+                "title": code.title if code else flag.title,
                 "urgent": flag.urgent,
                 "text": words.clean(alert.worst_text),
-                "sure": sure_words(alert) if "(" not in alert.worst_text else "",
-                "size": _size(alert),
+                "last": "" if alert.text == alert.worst_text else words.clean(alert.text),
+                "sure": "" if "(" in alert.text else sure_words(alert),
+                "size": _size(worst),
                 "since": _moment(review, line.wall_of(flag.since_s), flag.since_s),
                 "said": words.duration(max(flag.said_s - flag.since_s, 0.0)),
                 "lasted": "never cleared"
@@ -234,12 +249,18 @@ def alert_rows(review: RouteReview) -> list[dict[str, Any]]:
     return rows
 
 
-def _size(alert: Alert) -> str:
-    if alert.size is None:
+def _worst(review: RouteReview, alert: Alert) -> Event:
+    """The event that told its largest size."""
+    own = [row.event for row in review.events if row.event.alert == alert.alert]
+    return next(event for event in own if event.text == alert.worst_text)
+
+
+def _size(event: Event) -> str:
+    if event.size is None:
         return "--"
-    if alert.size_unit in ("share", ""):
-        return words.percent(alert.size)
-    return f"{alert.size:.1f} {alert.size_unit}"
+    if event.size_unit in ("share", ""):
+        return words.percent(event.size)
+    return f"{event.size:.1f} {event.size_unit}"
 
 
 def sure_lines(review: RouteReview) -> list[str]:
