@@ -253,7 +253,7 @@ class BoomWatch:
         """Probabilities of the classes for a shift that began `count` ticks ago."""
         since = list(self._recent)[-count:]
         news = [tick.news for tick in since[_ROUGH_AFTER:] if tick.news is not None]
-        after_pause = self._since_pause_s - count * 0.5 < _OPENING_S
+        after_pause = self._came_with_the_pause(level, count)
         return weigh(
             Signs(
                 tips=self._tips,
@@ -266,6 +266,17 @@ class BoomWatch:
                 after_pause=after_pause,
             )
         )
+
+    def _came_with_the_pause(self, level: float, count: int) -> bool:
+        """Was the shift there from the first spraying after a pause on, as far as can be seen?"""
+        before = round(2.0 * self._since_pause_s) - count
+        if before > len(self._recent) - count:
+            return False
+        if before * 0.5 < _OPENING_S:
+            return True
+        since_pause = list(self._recent)[-count - before : -count]
+        mean = sum(tick.residual for tick in since_pause) / before
+        return abs(level - mean) < abs(mean)
 
     def _with_baseline(self, sd: float) -> float:
         return sqrt(sd * sd + self.noise.density_s / self.baseline.seconds)
