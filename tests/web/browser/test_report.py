@@ -134,3 +134,17 @@ def test_a_link_to_the_html_goes_there(open_phone, address) -> None:
     phone.page.click("#html")
     phone.page.wait_for_url("**/report.html", timeout=20_000)
     assert phone.text("h1").startswith("Stop 2:")
+
+
+def test_the_page_of_a_route_leads_to_its_reports(open_phone, address) -> None:
+    phone = open_phone(PHONE)
+    phone.page.goto(f"{address}/routes/1")
+    with phone.page.expect_download(timeout=30_000) as coming:
+        phone.page.click("text=Report as PDF")
+    assert coming.value.suggested_filename == "route-1.pdf"
+    phone.wait_for(
+        "document.querySelector('[data-report-status]').textContent.includes('saved')", 5
+    )
+    phone.page.click("a[href='/routes/1/stops/1/report.html']")
+    phone.page.wait_for_url("**/stops/1/report.html", timeout=20_000)
+    assert phone.text("h1") == "Stop 1: Park"
