@@ -1,0 +1,65 @@
+"""An emulated board behind a pseudo-terminal, faster than real time, for the real daemon."""
+
+from __future__ import annotations
+
+import threading
+import time
+from pathlib import Path
+
+from support.emulated_board import EmulatedBoard
+
+from flowlog.link.terminal import Terminal
+
+
+class EmulatedLine:
+    """Runs a board's time `speed` times as fast as the clock, from the first byte of a host on.
+
+    Like any board it does not wait for the host: what the line does not take is lost.
+    """
+
+    def __init__(self, board: EmulatedBoard, link: Path, speed: float, until_s: float) -> None:
+        self.board = board
+        self.terminal = Terminal(link)
+        self.until_s = until_s
+        self.heard = bytearray()
+        """From the host."""
+        self.lost = 0
+        """Bytes that the line did not take."""
+        self._speed = speed
+        self._lock = threading.Lock()
+        self._end = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    @property
+    def now_s(self) -> float:
+        return self.board.now_s
+
+    @property
+    def done(self) -> bool:
+        return self.board.now_s >= self.until_s
+
+    def say(self, data: bytes) -> None:
+        """Bytes that reach the board from the host's side, whoever made them."""
+        with self._lock:
+            self.board.send(data, self.board.now_s)
+
+    def close(self) -> None:
+        self._end.set()
+        self._thread.join(10)
+        self.terminal.close()
+
+    def _run(self) -> None:
+        due_s, last = 0.0, time.monotonic()
+        while not self._end.wait(0.01) and not self.done:
+            now = time.monotonic()
+            if self.heard:
+                due_s += (now - last) * self._speed
+            last = now
+            with self._lock:
+                commands = self.terminal.read()
+                self.heard += commands
+                self.board.send(commands, self.board.now_s)
+                if self.heard:
+                    data = self.board.run_to(min(max(due_s, self.now_s), self.until_s))
+                    self.lost += self.terminal.write(data)
