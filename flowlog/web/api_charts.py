@@ -8,15 +8,18 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from flowlog.review.chart import Chart, chart_dict, chart_of
+from flowlog.review.chart import Chart, chart_dict, chart_of, window
 from flowlog.review.chart_csv import chart_csv, histogram_csv, season_csv
 from flowlog.review.chart_svg import chart_svg
+from flowlog.review.fine import LONGEST_S, fine
 from flowlog.review.histogram import histogram, histogram_dict
+from flowlog.review.places import time_line
 from flowlog.review.route import RouteReview
 from flowlog.review.season import Season, season, season_dict
 from flowlog.web.api_routes import MOST_ROUTES, csv_file, of_route, whole
 from flowlog.web.openapi import CSV, Parameter, operation, ref
 from flowlog.web.shelves import all_sums, number_in_query, reviewed
+from flowlog.web.site import site_of
 
 _DAYS_S: Final = 1e6
 _SVG: Final = "image/svg+xml"
@@ -26,7 +29,14 @@ def chart_asked(request: Request, review: RouteReview, columns: int) -> Chart:
     """The chart of the window that the query asks for."""
     begin = number_in_query(request, "from", 0, _DAYS_S)
     end = number_in_query(request, "to", 0, _DAYS_S)
-    return chart_of(review, begin, end, columns)
+    # Worth it only where a second is wider than what a point takes.
+    found = None
+    length = time_line(review.columns).length_s
+    first, last = window(length, begin, end)
+    if last - first <= min(LONGEST_S, columns / 3):
+        with site_of(request).archive() as archive:
+            found = fine(archive, review, first, last)
+    return chart_of(review, begin, end, columns, found)
 
 
 def chart(request: Request) -> Response:
@@ -37,7 +47,10 @@ def chart(request: Request) -> Response:
 def chart_table(request: Request) -> Response:
     review = reviewed(request)
     columns = int(number_in_query(request, "columns", 10, 2000, 2000) or 2000)
-    found = chart_asked(request, review, columns)
+    begin = number_in_query(request, "from", 0, _DAYS_S)
+    end = number_in_query(request, "to", 0, _DAYS_S)
+    # One line a second or a column: the finer steps of a short window do not stand side by side.
+    found = chart_of(review, begin, end, columns)
     name = f"route-{review.number}-chart"
     return csv_file(lambda out: chart_csv(found, review.rig.units, out), name)
 
