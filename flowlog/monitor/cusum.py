@@ -64,6 +64,8 @@ class Alarm:
     """Time since the estimated onset."""
     evidence: float
     """Log likelihood ratio, in nats."""
+    threshold: float
+    """What it had to cross."""
 
 
 class Innovation(NamedTuple):
@@ -206,7 +208,7 @@ class Bank:
                 and test.crossed(threshold, answers)
                 and (best is None or test.sum > best.evidence)
             ):
-                best = Alarm(test.shift, test.seconds, test.sum)
+                best = Alarm(test.shift, test.seconds, test.sum, threshold)
         return best
 
     def state(self) -> list[tuple[float, float, float]]:

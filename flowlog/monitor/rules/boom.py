@@ -50,9 +50,15 @@ _DRIFTED = 0.03
 """Log conductance: a third of the wear at which a set of tips is replaced."""
 _AIR_WITHIN_S = 15.0
 """From the first gulp of air to nothing but air a small tank takes some seconds."""
+_RENAMED = 2.0
+"""An alert changes its name only for one that is twice as likely: names must not swing."""
 _ROUGH_AFTER = 3
 _ROUGH_TICKS = 4
 """The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
+_ROUGH = 1.5
+_ROUGH_NATS = 3.0
+"""A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
+much of it may be the ground's."""
 _TOLD_TIPS = 0.1
 _TOLD_NARROWER = 0.6
 
@@ -215,6 +221,9 @@ class BoomWatch:
     # -- opening -----------------------------------------------------------------------------
 
     def _raise(self, at: Position, alarm: Alarm) -> None:
+        if self.noise.roughness > _ROUGH and alarm.evidence < alarm.threshold + _ROUGH_NATS:
+            # How rough such a pass is is known badly; a fault will say more in a moment.
+            return
         count = min(len(self._recent), max(1, round(2.0 * alarm.seconds)))
         newest = list(self._recent)[-count:]
         residuals = [tick.residual for tick in newest]
@@ -223,7 +232,8 @@ class BoomWatch:
             # Over so soon: there is nothing left to report.
             self.bank.reset()
             return
-        classes = self._weigh(level, sd, count)
+        after_pause = self._came_with_the_pause(level, count)
+        classes = self._weigh(level, sd, count, after_pause=after_pause)
         code = next(iter(classes))
         since = newest[0].at
         if code == "mix_changed":
@@ -231,7 +241,7 @@ class BoomWatch:
             return
         sd = self._with_baseline(sd)
         size, text = describe(self._rig, code, level, sd, classes)
-        details = details_of(level, alarm.evidence, classes)
+        details = details_of(code, level, alarm.evidence, classes)
         self._open(code, at, since, text, size, details, classes)
         self.fault = OpenFault(code, level, residuals, self._tips, self._smallest)
         self.bank.reset()
@@ -249,11 +259,10 @@ class BoomWatch:
         self._book.open(code, at, since, text, size, details, checks_for(code, classes))
         self._told = size
 
-    def _weigh(self, level: float, sd: float, count: int) -> dict[str, float]:
+    def _weigh(self, level: float, sd: float, count: int, *, after_pause: bool) -> dict[str, float]:
         """Probabilities of the classes for a shift that began `count` ticks ago."""
         since = list(self._recent)[-count:]
         news = [tick.news for tick in since[_ROUGH_AFTER:] if tick.news is not None]
-        after_pause = self._came_with_the_pause(level, count)
         return weigh(
             Signs(
                 tips=self._tips,
@@ -301,7 +310,9 @@ class BoomWatch:
             tips = blocked_tips(self._tips, level)
             text += f" {tips:.1f} of a tip that clogged in the pause would look the same."
         size = Size(denser, "%", low, high)
-        self._book.note("mix_changed", at, since, text, size, details_of(level, 0.0, classes))
+        self._book.note(
+            "mix_changed", at, since, text, size, details_of("mix_changed", level, 0.0, classes)
+        )
         self.baseline.hold(self.baseline.level + level, ARM_S)
         self.bank.reset()
 
@@ -312,12 +323,17 @@ class BoomWatch:
             self._clear(fault, at)
             return
         level, sd = mean_since(fault.residuals, self.noise)
-        classes = self._weigh(level, sd, min(fault.ticks, len(self._recent)))
-        classes.pop("mix_changed", None)
+        if fault.has_shrunk(level, sd):
+            self._clear(fault, at)
+            return
+        count = min(fault.ticks, len(self._recent))
+        classes = self._weigh(level, sd, count, after_pause=False)
         code = next(iter(classes)) if turn == "refined" else fault.code
+        if classes[code] < _RENAMED * classes.get(fault.code, 0.0):
+            code = fault.code
         before = in_words(self._rig, fault.code, fault.level)
         size, text = describe(self._rig, code, level, self._with_baseline(sd), classes)
-        details = details_of(level, fault.suspicion, classes)
+        details = details_of(code, level, fault.suspicion, classes)
         fault.set_level(level)
         renamed = code != fault.code and self._book.rename(fault.code, code)
         if renamed:
@@ -390,7 +406,7 @@ class BoomWatch:
         text += " So it began; the baseline is the calibrated one."
         if density != 1.0 or level > 0.0:
             text += " Another density of the mix than the rig file's would look alike."
-        self._open(code, at, began, text, size, details_of(level, 0.0, classes), classes)
+        self._open(code, at, began, text, size, details_of(code, level, 0.0, classes), classes)
         self.fault = OpenFault(code, level, [level], self._tips, self._smallest)
 
     def _compare_with_rig_file(self, at: Position) -> None:

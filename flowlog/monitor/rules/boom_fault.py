@@ -68,6 +68,7 @@ class OpenFault:
         self.age = 0
         """Ticks since it was opened or grew."""
         self._tips = tips
+        self._smallest = smallest
         self._gone = 0.4 * smallest
         """Less than half of the smallest shift that is looked for: such a level raises no test, so
         that what is cleared here does not come back by itself."""
@@ -125,13 +126,17 @@ class OpenFault:
         count = min(len(self.residuals), max(2, round(2.0 * best.seconds)))
         newest = list(self.residuals)[-count:]
         level, sd = mean_since(newest, noise)
-        if abs(level) < max(self._gone, sd) or level * self.level < 0.0:
+        if abs(level) < max(self._gone, 2.0 * sd) or level * self.level < 0.0:
             return "gone"
         self.residuals = deque(newest, maxlen=_KEPT)
         self.ticks = count
         self.age = 0
         self.set_level(level)
         return "grew"
+
+    def has_shrunk(self, level: float, sd: float) -> bool:
+        """Is a level as measured too small, beyond doubt, for anything that is looked for?"""
+        return abs(level) + 2.0 * sd < self._smallest
 
     def set_level(self, level: float) -> None:
         """It is measured to be this large now."""

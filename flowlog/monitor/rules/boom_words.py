@@ -94,14 +94,14 @@ def checks_for(code: str, classes: Mapping[str, float]) -> tuple[str, ...]:
     return tuple(checks)
 
 
-def details_of(shift: float, evidence: float, classes: Mapping[str, float]) -> dict[str, float]:
+def details_of(
+    code: str, shift: float, evidence: float, classes: Mapping[str, float]
+) -> dict[str, float]:
     """What a screen or an explanation needs beside the sentence."""
-    ranked = iter(classes.items())
-    _, probability = next(ranked)
     details = {
         "evidence_nats": round(evidence, 1),
         "shift_log": round(shift, 4),
-        "probability": round(probability, 3),
+        "probability": round(classes[code], 3),
     }
     details.update({f"may_be.{code}": round(share, 3) for code, share in classes.items()})
     return details

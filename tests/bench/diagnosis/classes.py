@@ -8,7 +8,7 @@ from typing import Any, Final
 from bench.diagnosis.scenarios import CASES
 
 Row = Sequence[Any]
-"""code, change, said (s after the onset), since (likewise), size, low, high, unit, details"""
+"""code, change, said (s after the onset), since (likewise), size, low, high, unit, details, alert"""
 
 CONSEQUENCES: Final = frozenset({"rate_low", "rate_high", "pressure_low", "pressure_high"})
 """A limit of the work that was left: it names no cause, and yields to an alert that does."""
@@ -46,8 +46,9 @@ def code_wanted(name: str) -> frozenset[str]:
 
 
 def onset_of(rows: Sequence[Row], codes: frozenset[str]) -> Row | None:
-    """The first opening of one of these codes after the onset."""
-    return next((r for r in rows if r[0] in codes and r[1] == "opened" and r[2] >= 0.0), None)
+    """The first row after the onset that says one of these codes, be it a new name of an alert."""
+    said = ("opened", "grew")
+    return next((r for r in rows if r[0] in codes and r[1] in said and r[2] >= 0.0), None)
 
 
 def verdict(rows: Sequence[Row], wait_s: float) -> tuple[str, Row | None]:
@@ -64,12 +65,12 @@ def verdict(rows: Sequence[Row], wait_s: float) -> tuple[str, Row | None]:
     for row in rows:
         if row[2] > until_s:
             break
-        standing.pop(row[0], None)
+        standing.pop(row[9], None)
         if row[1] != "cleared":
-            standing[row[0]] = row
+            standing[row[9]] = row
     if not standing:
         return "cleared", None
-    causes = [row for code, row in standing.items() if code not in CONSEQUENCES]
+    causes = [row for row in standing.values() if row[0] not in CONSEQUENCES]
     row = (causes or list(standing.values()))[-1]
     return label_of(row), row
 

@@ -104,6 +104,7 @@ def _said(event: Event, clock: Clock, onset_s: float) -> list[Any]:
         event.size_high,
         event.size_unit,
         details,
+        event.alert,
     ]
 
 
