@@ -7,9 +7,8 @@ import shutil
 import subprocess
 
 import pytest
-from support.emulated_board import TOOLS, EmulatedBoard, Program, build, pin
-
-REST_V = 0.5
+from support.bench_scenes import rest
+from support.emulated_board import TOOLS, EmulatedBoard, Program, build
 
 
 def _need(there: bool, what: str) -> None:
@@ -47,10 +46,7 @@ def power_on(program):
     def make(built: Program = program) -> EmulatedBoard:
         board = EmulatedBoard(built)
         boards.append(board)
-        board.level(pin("METER"), 0.0, 1)
-        board.level(pin("WHEEL"), 0.0, 1)
-        board.level(pin("VALVE"), 0.0, 0)
-        board.volts(0, 0.0, REST_V)
+        rest(board)
         return board
 
     yield make

@@ -5,7 +5,6 @@ database and a real broker; and back to the lamp and the buzzer.
 from __future__ import annotations
 
 import contextlib
-import dataclasses
 import re
 import signal
 import sqlite3
@@ -17,12 +16,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from support.bench_scenes import noise_between_pulses, work
 from support.emulated_board import EmulatedBoard, pin
 from support.emulated_line import EmulatedLine
 from support.plant_on_pins import put_on_pins
 
-from flowlog.simulator.plan import Fault, passes
-from flowlog.simulator.scenario import find_scenario, read_scenario
+from flowlog.simulator.plan import Fault
+from flowlog.simulator.scenario import find_scenario
 from flowlog.wire.encode import encode_alarm
 
 HEALTHY = find_scenario("healthy")
@@ -87,11 +87,7 @@ def test_a_blocked_tip_goes_from_the_pins_to_database_broker_and_buzzer_in_time(
     power_on, line, start_broker, listen, tmp_path
 ):
     at_s, until_s = 100.0, 135.0
-    scenario = dataclasses.replace(
-        read_scenario(HEALTHY),
-        legs=passes(2, 60.0, 10.0, "Stop"),
-        faults=(Fault("tip blocked", at_s, tip=3),),
-    )
+    scenario = work(60.0, Fault("tip blocked", at_s, tip=3), count=2)
     broker = start_broker()
     office = listen(broker)
     rig = tmp_path / "rig.toml"
@@ -129,17 +125,12 @@ def test_the_daemon_says_what_happened_to_a_board_in_trouble_and_every_pulse_is_
     power_on, line, tmp_path
 ):
     until_s = 310.0
-    scenario = dataclasses.replace(
-        read_scenario(HEALTHY), legs=passes(1, until_s - 12.0, 7.0, "Stop"), faults=()
-    )
+    scenario = work(until_s - 15.0)
     stuck_s, noisy_s = (50.0, 65.0), (80.0, 90.0)
     brown_out_s, jam_s = 110.0025, 140.0
     board, folder = power_on(), tmp_path / "data"
     driven = put_on_pins(board, scenario, stuck_s=stuck_s)
-    # Bursts of 20 kHz in the quiet half of each pulse, for ten seconds.
-    noisy = (driven.falls_s > noisy_s[0]) & (driven.falls_s < noisy_s[1])
-    begins = (driven.falls_s + driven.low_s)[noisy] + 0.5e-3
-    board.pulses(pin("METER"), (begins[:, None] + np.arange(50) / 20e3).ravel(), 25e-6)
+    assert noise_between_pulses(board, driven, *noisy_s) > 1000
     board.reset("brownout", brown_out_s, held_s=0.2)
     board.jam(jam_s)
     emulated = line(board, until_s)
