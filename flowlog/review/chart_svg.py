@@ -90,13 +90,13 @@ def described(chart: Chart, units: Units) -> str:
         if np.isfinite(low).any() and np.isfinite(high).any():
             least = words.figure(float(np.nanmin(low)), panel.kind, units)
             most = words.value(float(np.nanmax(high)), panel.kind, units)
-            said.append(f"{panel.name} from {least} to {most}")
+            said.append(f"{_TITLES[panel.name]} from {least} to {most}")
         else:
-            said.append(f"{panel.name} not measured")
-    said += [f"alert {flag.number}: {flag.text.rstrip('.')}" for flag in chart.flags]
+            said.append(f"{_TITLES[panel.name]} not measured")
+    said += [f"Alert {flag.number}: {flag.text.rstrip('.')}" for flag in chart.flags]
     if chart.stops:
-        said.append(f"stops {', '.join(str(strip.number) for strip in chart.stops)}")
-    return ". ".join(said).capitalize() + "."
+        said.append(f"Stops {', '.join(str(strip.number) for strip in chart.stops)}")
+    return ". ".join(said) + "."
 
 
 class _Frame:

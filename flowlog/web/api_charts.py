@@ -85,11 +85,11 @@ def route_histogram_table(request: Request) -> Response:
     return csv_file(lambda out: histogram_csv(found, out), name)
 
 
-def season_asked(request: Request, patience_s: float | None = None) -> tuple[Season, int]:
+def season_asked(request: Request, *, whole: bool = False) -> tuple[Season, int]:
     """The season of the routes that the query asks for, and how many are not summed up yet."""
     first = number_in_query(request, "first", 1, MOST_ROUTES, 1)
     last = number_in_query(request, "last", 1, MOST_ROUTES, MOST_ROUTES)
-    found = all_sums(request) if patience_s is None else all_sums(request, None)
+    found = all_sums(request, whole=whole)
     known = [one for one in found if one is not None]
     assert first is not None
     assert last is not None
@@ -103,7 +103,7 @@ def season_data(request: Request) -> Response:
 
 
 def season_table(request: Request) -> Response:
-    found, _ = season_asked(request, patience_s=60.0)
+    found, _ = season_asked(request, whole=True)
     return csv_file(lambda out: season_csv(found, out), "season")
 
 

@@ -15,7 +15,7 @@ from starlette.routing import Route
 
 from flowlog.correcting import say
 from flowlog.correcting.child import Work
-from flowlog.correcting.hand import hand_over
+from flowlog.correcting.hand import PATIENCE_S, hand_over
 from flowlog.monitor.summary import Stop
 from flowlog.review.load import in_use_with
 from flowlog.review.route import RouteReview
@@ -57,7 +57,7 @@ def _correct(request: Request, body: dict[str, Any]) -> Response:
     waiting = folder / "inbox"
     if waiting.is_dir() and sum(1 for _ in waiting.iterdir()) > _MOST_WAITING:
         raise HTTPException(503, "Too much waits for the daemon already: is it running?")
-    return JSONResponse({"stored": hand_over(folder, row), "uid": row.uid}, 202)
+    return JSONResponse({"stored": hand_over(folder, row, PATIENCE_S), "uid": row.uid}, 202)
 
 
 def _said(request: Request, review: RouteReview, body: dict[str, Any]) -> Correction:

@@ -40,7 +40,7 @@ def routes(request: Request) -> Response:
 
 
 def routes_table(request: Request) -> Response:
-    found = [one for one in all_sums(request, None) if one is not None]
+    found = [one for one in all_sums(request, whole=True) if one is not None]
     with site_of(request).archive() as archive:
         units = rig_of(archive.rig()).units
     return csv_file(lambda out: routes_csv(found, units, out), "routes")

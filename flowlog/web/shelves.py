@@ -53,11 +53,15 @@ def reviewed(request: Request, number: int | None = None) -> RouteReview:
     return found
 
 
-def all_sums(request: Request, patience_s: float | None = PATIENCE_S) -> list[RouteSums | None]:
-    """All routes in one line each, oldest first; None for those that are still summed up."""
+def all_sums(request: Request, *, whole: bool = False) -> list[RouteSums | None]:
+    """All routes in one line each, oldest first; None for those that are still summed up.
+
+    Args:
+        whole: wait until none is.
+    """
     shelf = shelf_of(request)
     with site_of(request).archive() as archive:
-        found = shelf.sums(archive, patience_s)
+        found = shelf.sums(archive, None if whole else PATIENCE_S)
     if None in found:
         _fill(request, shelf)
     return found
