@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -17,10 +18,15 @@ _SPARE: Final = 3600
 
 
 class HeldReadings:
-    """All readings of one route; `catch_up` reads only what was not read yet."""
+    """All readings of one route; `catch_up` reads only what was not read yet.
 
-    def __init__(self, route_id: int) -> None:
+    Args:
+        names: the columns to hold, `segment` and `seq` among them.
+    """
+
+    def __init__(self, route_id: int, names: Sequence[str]) -> None:
         self.route_id = route_id
+        self._names = tuple(names)
         self._room: dict[str, NDArray[Any]] = {}
         self._count = 0
 
@@ -31,7 +37,9 @@ class HeldReadings:
         """Read what is new. Returns whether there was anything."""
         before = self._count
         while True:
-            new = archive.readings(self.route_id, after=self._last(), limit=_AT_ONCE)
+            new = archive.readings(
+                self.route_id, after=self._last(), limit=_AT_ONCE, names=self._names
+            )
             self._add(new)
             if len(new["seq"]) < _AT_ONCE:
                 return self._count > before

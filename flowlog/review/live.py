@@ -11,7 +11,7 @@ from flowlog.errors import FlowlogError
 from flowlog.monitor.codes import CODES, Code
 from flowlog.monitor.outputs import Reading
 from flowlog.monitor.stops import Mark
-from flowlog.monitor.summary import alerts_of, summarise
+from flowlog.monitor.summary import alerts_of
 from flowlog.review import words
 from flowlog.review.held import HeldReadings
 from flowlog.review.live_state import (
@@ -23,8 +23,8 @@ from flowlog.review.live_state import (
     onset_age_s,
     open_alerts,
     open_mark,
-    totals_of,
 )
+from flowlog.review.live_sums import COLUMNS, live_totals
 from flowlog.review.load import in_use_on, rig_of
 from flowlog.rig.model import Rig
 from flowlog.store.archive import Archive
@@ -176,7 +176,7 @@ class LiveReader:
         anew = self._held is None or (route_id, clock_sets) != self._held_for
         if anew or self._held is None:
             # Readings that were read once change only when the clock is set: their wall times.
-            self._held, self._held_for = HeldReadings(route_id), (route_id, clock_sets)
+            self._held, self._held_for = HeldReadings(route_id, COLUMNS), (route_id, clock_sets)
         elif stops == self._marks and now_s - self._summed_s < max(
             _SUM_EVERY_S, len(self._held) / _SUMMED_IN_A_SECOND
         ):
@@ -188,7 +188,7 @@ class LiveReader:
         marks = [
             Mark(mark.kind, mark.segment, mark.t_us, mark.name, mark.area_m2) for mark in stops
         ]
-        self._totals = totals_of(summarise(self._held.columns(), [], marks, rig))
+        self._totals = live_totals(self._held.columns(), marks, rig)
 
     def _alerts(
         self,

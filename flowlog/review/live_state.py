@@ -8,7 +8,7 @@ from typing import Final, Literal, Protocol
 
 from flowlog.monitor.codes import CODES, Code, Urgency
 from flowlog.monitor.outputs import Position, Reading
-from flowlog.monitor.summary import Alert, Figures, Summary
+from flowlog.monitor.summary import Alert
 from flowlog.rig.model import Rig
 
 Freshness = Literal["LIVE", "LATE", "NO DATA"]
@@ -201,29 +201,6 @@ def onset_age_s(
         return max(0.0, (newest.at.t_us - since.t_us) / 1e6 + age_s)
     ago = (now_us - since_wall_us) / 1e6
     return ago if ago >= 0 else None
-
-
-def totals_of(summary: Summary) -> tuple[Totals, Totals | None]:
-    """The route's sums and those of its newest stop."""
-    route = _totals("ROUTE", summary.figures)
-    if not summary.stops:
-        return route, None
-    newest = summary.stops[-1]
-    return route, _totals(f"STOP {newest.number}", newest.figures, newest.name, newest.number)
-
-
-def _totals(
-    label: str, figures: Figures, name: str | None = None, number: int | None = None
-) -> Totals:
-    return Totals(
-        label,
-        figures.area_m2,
-        figures.volume_m3,
-        figures.rate_m3_m2,
-        figures.spraying_s,
-        name,
-        number,
-    )
 
 
 def open_mark(marks: Sequence[Marked], now_us: int) -> OpenMark | None:

@@ -28,6 +28,7 @@ from flowlog.web.door import Door
 from flowlog.web.errors import HANDLERS
 from flowlog.web.follow import Follower
 from flowlog.web.headers import SecurityHeaders
+from flowlog.web.memory import GiveBack
 from flowlog.web.site import Site
 
 FEATURES: Final = (
@@ -50,7 +51,11 @@ def create_app(site: Site) -> Starlette:
     }
     app = Starlette(
         routes=routes,
-        middleware=[Middleware(SecurityHeaders), Middleware(Door, site=site)],
+        middleware=[
+            Middleware(GiveBack),
+            Middleware(SecurityHeaders),
+            Middleware(Door, site=site),
+        ],
         exception_handlers=HANDLERS,
         lifespan=_lifespan,
     )

@@ -12,6 +12,7 @@ import uvicorn
 from starlette.applications import Starlette
 
 from flowlog.errors import FlowlogError
+from flowlog.web import memory
 
 MOST_CONNECTIONS: Final = 64
 STOP_S: Final = 2
@@ -60,6 +61,7 @@ class _Server(uvicorn.Server):
 
 def run(app: Starlette, at: socket.socket) -> None:
     """Serve until SIGTERM or SIGINT."""
+    memory.settle()
     server = _Server(
         uvicorn.Config(
             app,
