@@ -56,6 +56,9 @@ class Camera:
         self._number += 1
         for width, height in SIZES:
             phone.page.set_viewport_size({"width": width, "height": height})
+            if whole:
+                # A chart is drawn for the width that it has: by the server, after a moment.
+                phone.page.wait_for_timeout(700)
             for scheme in SCHEMES:
                 phone.page.emulate_media(color_scheme=scheme)
                 file = f"{self._number:02d}-{name}-{width}x{height}-{scheme}.png"

@@ -106,7 +106,43 @@ def test_the_tip_clogs_and_the_phone_says_so_until_it_is_clean(rig, open_phone):
     assert "Cleared" in page.inner_text(".strip--over")
     assert page.locator("button.strip", has_text="Tip blocked").count() == 0
 
-    assert all(address.startswith(rig.address) for address in phone.asked)
+    # Afterwards, on the same phone: the route is looked at, zoomed, corrected, reported.
+    page.click("text=Routes")
+    page.click("table.routes tbody a")
+    page.wait_for_selector("#drawing svg")
+    whole = page.inner_text("#window")
+    page.locator("a[data-show]", has_text="Tip blocked").click()
+    phone.wait_for(f"document.getElementById('window').textContent !== {whole!r}", 3)
+    for _ in range(12):
+        page.click("[data-way=closer]")
+    phone.wait_for("document.getElementById('window').textContent === '10 s are shown'", 3)
+    phone.wait_for("location.search.includes('from=')", 3)
+    drawn = page.inner_html("#drawing")
+    page.focus("#drawing")
+    page.keyboard.press("ArrowLeft")
+    phone.wait_for(f"document.getElementById('drawing').innerHTML.length !== {len(drawn)}", 5)
+    kept = page.url
+    page.reload()
+    assert page.url == kept
+    assert page.inner_text("#window") == "10 s are shown"
+
+    page.select_option("#stop", index=0)
+    page.fill("#name", "Mill Lane <4>")
+    page.click("text=Call it so")
+    renamed = page.locator("th a", has_text="Mill Lane <4>")
+    renamed.wait_for(timeout=15_000)
+
+    with page.expect_download(timeout=30_000) as download:
+        page.click("text=Report as PDF")
+    assert download.value.path().read_bytes().startswith(b"%PDF-")
+    assert download.value.suggested_filename.endswith(".pdf")
+    page.click("a[data-report][href$='report.html']")
+    page.wait_for_load_state()
+    assert "Mill Lane <4>" in page.inner_text("body")
+    # The report forbids every script, the one too that this test puts into each page.
+    phone.complaints[:] = [one for one in phone.complaints if "sandboxed" not in one]
+
+    assert all(asked.startswith((rig.address, f"blob:{rig.address}")) for asked in phone.asked)
     assert len(phone.asked) > 5
 
 
