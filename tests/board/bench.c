@@ -40,16 +40,18 @@ enum { /* commands */
     JAM = 'j',   /* the program runs in a circle at its sleep, interrupts still served */
     RESET = 'r', /* where: x external, o brown-out, p power; value: cycles it is held */
     KEEP = 'e',  /* which: address in EEPROM, value: the byte there */
-    SHOW = 'd',  /* say what is in the EEPROM */
+    SHOW = 'd',  /* say what is in the memory: where: e EEPROM, r RAM */
     RUN = 'g',   /* run until then, and say so */
 };
 enum { /* events */
     SENT = 's',    /* value: a byte from the board */
     PORT = 'o',    /* where: port letter, value: what it drives, which: the pins it drives */
     STARTED = 'w', /* the watchdog started the board again */
-    KEPT = 'd',    /* which: address in EEPROM, value: the byte there */
+    KEPT = 'd',    /* which: address, value: the byte there */
     REACHED = 'g',
 };
+
+#define UNTOUCHED(address) ((uint8_t)((address) * 37 + 11))
 
 enum { BROKEN_LOOP = 0xCFFF /* jumps to itself */, SLEEP = 0x9588 }; /* instructions */
 
@@ -245,7 +247,7 @@ static void reset(const struct record *command)
         flag = command->where == 'o' ? avr->reset_flags.borf : avr->reset_flags.porf;
         /* Memory without supply holds anything. */
         for (int address = avr->ioend + 1; address <= avr->ramend; address++)
-            avr->data[address] = (uint8_t)(address * 37 + 11);
+            avr->data[address] = UNTOUCHED(address);
     }
     avr->data[flag.reg] = (uint8_t)(1 << flag.bit);
     connect_again();
@@ -267,6 +269,12 @@ static void get_stuck(void)
     }
     fprintf(stderr, "bench: the program never sleeps\n");
     exit(2);
+}
+
+static void show_ram(void)
+{
+    for (int address = avr->ioend + 1; address <= avr->ramend; address++)
+        tell(KEPT, 0, (uint16_t)address, avr->data[address]);
 }
 
 static void show_eeprom(void)
@@ -314,7 +322,10 @@ static void obey(const struct record *command)
         avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &cell);
         break;
     case SHOW:
-        show_eeprom();
+        if (command->where == 'r')
+            show_ram();
+        else
+            show_eeprom();
         break;
     case RESET:
         reset(command);

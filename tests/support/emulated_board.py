@@ -45,6 +45,10 @@ class Program:
     symbols: dict[str, int]
     """Addresses in data memory."""
 
+    @property
+    def ram_begin(self) -> int:
+        return self.symbols["__data_start"]
+
 
 def build(folder: Path, defines: str = "") -> Program:
     """Build the firmware as the Makefile does, and the bench."""
@@ -92,7 +96,7 @@ class Heard:
     ports: list[tuple[float, str, int, int]] = field(default_factory=list)
     """Time, port, levels driven, pins driven."""
     watchdog_s: list[float] = field(default_factory=list)
-    eeprom: bytearray = field(default_factory=bytearray)
+    memory: bytearray = field(default_factory=bytearray)
 
     def pin(self, which: Pin) -> list[tuple[float, int]]:
         """Changes of an output: time and level, from the moment that it became an output."""
@@ -172,10 +176,16 @@ class EmulatedBoard:
 
     def eeprom(self) -> bytes:
         """What the EEPROM holds now."""
-        self.heard.eeprom.clear()
-        self._add(self.now_s, "d", 0)
-        self.run_to(self.now_s)
-        return bytes(self.heard.eeprom)
+        return self._memory("e")
+
+    def unused_ram(self) -> int:
+        """Bytes of RAM that neither variables nor stack have touched since power on."""
+        ram = self._memory("r")
+        first = self.program.symbols["_end"]
+        begin = self.program.ram_begin
+        never = [(begin + i) * 37 + 11 & 0xFF == byte for i, byte in enumerate(ram)]
+        free = never[first - begin :]
+        return free.index(False) if False in free else len(free)
 
     def run_to(self, until_s: float) -> bytes:
         """Let the board's time go on. The bytes that came out of it meanwhile."""
@@ -219,6 +229,12 @@ class EmulatedBoard:
         new["kind"], new["where"], new["which"], new["value"] = ord(kind), ord(where), which, values
         self._pending.append(new)
 
+    def _memory(self, which: str) -> bytes:
+        self.heard.memory.clear()
+        self._add(self.now_s, "d", 0, where=which)
+        self.run_to(self.now_s)
+        return bytes(self.heard.memory)
+
     def _tell(self, commands: bytes) -> None:
         out = self._bench.stdin
         assert out is not None
@@ -247,4 +263,4 @@ class EmulatedBoard:
             elif event[1] == ord("w"):
                 self.heard.watchdog_s.append(at)
             elif event[1] == ord("d"):
-                self.heard.eeprom.append(event[4])
+                self.heard.memory.append(event[4])
