@@ -9,7 +9,7 @@ from flowlog.daemon.pending import Route
 from flowlog.daemon.routes import RouteKeeper
 from flowlog.monitor.outputs import Event, Output, Position
 from flowlog.monitor.pipeline import Monitor
-from flowlog.monitor.stream import StreamItem
+from flowlog.monitor.stream import StreamItem, joined
 from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
@@ -70,7 +70,7 @@ class Session:
         """
         events: list[Event] = []
         new: list[tuple[Event, str]] = []
-        for item in stream:
+        for item in joined(stream):
             out = self.feed(item)
             for reading in out.readings:
                 self.keeper.reading(reading, None)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flowlog.monitor.sensors import FlowMeter
-from flowlog.monitor.ticks import Tick, TickTable
+from flowlog.monitor.ticks import Tick, TickTable, rows_of
 from flowlog.rig.model import Rig
 
 GAP_S = 2.0
@@ -55,8 +55,7 @@ class Steps:
         return Steps(*(getattr(self, name)[part] for name in Step._fields))
 
     def rows(self) -> list[Step]:
-        columns = (getattr(self, name).tolist() for name in Step._fields)
-        return list(map(Step._make, zip(*columns, strict=True)))
+        return rows_of(Step, (getattr(self, name).tolist() for name in Step._fields))
 
 
 class Motion:

@@ -22,7 +22,7 @@ from flowlog.monitor.outputs import Output, Position
 from flowlog.monitor.sample_faults import SampleWatch
 from flowlog.monitor.sensors import PressureGauge
 from flowlog.monitor.stream import StreamItem, TankFill
-from flowlog.monitor.ticks import Tick, TickGatherer, TickTable, ticks_of
+from flowlog.monitor.ticks import Tick, TickGatherer, TickTable, rows_of, ticks_of
 from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
@@ -144,7 +144,7 @@ class Monitor:
     def _stretch(self, ticks: TickTable, out: Output) -> None:
         """Ticks of the running segment, which has begun."""
         steps = self._motion.steps(ticks)
-        at = list(map(Position._make, zip(*ticks[_POSITION].tolist(), strict=True)))
+        at = rows_of(Position, ticks[_POSITION].tolist())
         self._at = at[-1]
         out.readings += self._judge.steps(at, ticks, steps)
 

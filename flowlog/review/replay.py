@@ -13,7 +13,7 @@ from flowlog.link.recording import read_recording
 from flowlog.monitor.outputs import Event, Position, Reading
 from flowlog.monitor.pipeline import Monitor
 from flowlog.monitor.stops import timeline
-from flowlog.monitor.stream import StreamItem
+from flowlog.monitor.stream import StreamItem, joined
 from flowlog.monitor.summary import columns_of
 from flowlog.review.route import RouteReview, review_route
 from flowlog.rig.model import HealthyBoom, Rig
@@ -103,7 +103,7 @@ def replay(
         baseline: what the rig's boom passes when healthy, if that was calibrated.
     """
     monitor, elapsed = Monitor(rig, baseline), Elapsed()
-    stream = iter(items)
+    stream = joined(items)
     ended = False
     while not ended:
         begun_s = time.perf_counter()

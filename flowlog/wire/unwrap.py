@@ -130,7 +130,7 @@ class Unwrapper:
         for begin in range(0, len(samples), _BLOCK):
             self._feed_block(samples.table[begin : begin + _BLOCK])
         self._flush_rows()
-        table = np.concatenate(self._chunks, axis=1).T if self._chunks else _EMPTY.copy()
+        table = _joined(self._chunks).T
         result = Unwrapped(
             table, self._breaks, self.rejected - rejected, self.duplicates - duplicates
         )
@@ -225,4 +225,11 @@ class Unwrapper:
             self._rows = []
 
 
-_EMPTY: Final = np.empty((0, len(UNWRAPPED_FIELDS)), dtype=np.int64)
+def _joined(chunks: list[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """Columns of chunks behind one another, shape (12, n)."""
+    if len(chunks) == 1:
+        return chunks[0]
+    return np.concatenate(chunks or [_EMPTY], axis=1)
+
+
+_EMPTY: Final = np.empty((len(UNWRAPPED_FIELDS), 0), dtype=np.int64)

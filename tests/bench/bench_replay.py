@@ -16,6 +16,7 @@ from pathlib import Path
 from support.storing import RIG_TEXT
 
 from flowlog.monitor.pipeline import Monitor
+from flowlog.monitor.stream import joined
 from flowlog.simulator.plan import Fault
 from flowlog.simulator.run import plain_rig, scenario_for, simulate, with_faults
 from flowlog.store.archive import Archive
@@ -54,7 +55,7 @@ def main(hours: float) -> None:
             with Archive.open(Path(folder)) as archive:
                 begun = time.process_time()
                 monitor, readings, events = Monitor(rig), 0, []
-                for _ordinal, item in archive.stream(route.id):
+                for item in joined(item for _ordinal, item in archive.stream(route.id)):
                     out = monitor.feed(item)
                     readings += len(out.readings)
                     events += out.events

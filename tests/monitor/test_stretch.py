@@ -16,11 +16,13 @@ from flowlog.monitor.motion import Motion
 from flowlog.monitor.outputs import Output, Position
 from flowlog.monitor.phase import PhaseFinder
 from flowlog.monitor.pipeline import Monitor
-from flowlog.monitor.rules.excursion import Excursion
+from flowlog.monitor.rules.excursion import Excursion, Pace
+from flowlog.monitor.stream import TankFill, joined
 from flowlog.monitor.ticks import Tick
 from flowlog.rig.model import Gauge, Meter, Rig, Wheel
 from flowlog.simulator.plan import FAULT_KINDS, Fault
 from flowlog.simulator.run import plain_rig, scenario_for, simulate, with_faults
+from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
 
 SECONDS = st.sampled_from([0.5, 0.5, 0.5, 0.499998, 0.500003, 1.0, 2.5])
@@ -68,9 +70,22 @@ def test_a_route_with_a_fault_gives_the_same_in_one_block_and_tick_by_tick(kind,
         Fault("board reset", at_s=420.0),
     ]
     run = simulate(with_faults(scenario_for(rig, hours=0.15, seed=len(kind)), *faults))
-    whole, ticks = fed(rig, run.received, 100_000), fed(rig, run.received, 5)
+    whole, ticks = fed(rig, joined(run.received), 100_000), fed(rig, run.received, 5)
     assert len(whole.readings) > 400
     assert whole == ticks
+
+
+def test_joined_blocks_are_large_and_leave_out_only_hellos_that_say_nothing_new():
+    fault = Fault("board reset", at_s=900.0)
+    run = simulate(with_faults(scenario_for(plain_rig(), hours=0.5, seed=2), fault))
+    samples = [item for item in run.items if isinstance(item, Samples)]
+    stream = [*run.items[:9], TankFill(0.1), *run.items[9:]]
+    items = list(joined(stream))
+    assert Samples.join([i for i in items if isinstance(i, Samples)]) == Samples.join(samples)
+    others = [item for item in items if not isinstance(item, Samples)]
+    assert [type(item) for item in others] == [Hello, TankFill, Hello]
+    assert others[0].boot != others[2].boot
+    assert len(items) < 12 < len(samples)
 
 
 @given(
@@ -84,7 +99,7 @@ def test_an_excursion_turns_at_the_same_value_and_is_the_same_behind_it(shift, b
         one.step(Position(0, i, i), seconds, beyond + shift)
     seconds = np.array([s for s, _ in values])
     beyond = np.array([b + shift for _, b in values])
-    count, after = one.after(lambda i: Position(1, i, i), seconds, beyond)
+    count, after = one.after(lambda i: Position(1, i, i), Pace(seconds), beyond)
     for i in range(count):
         assert one.step(Position(1, i, i), float(seconds[i]), float(beyond[i])) is None
     if count == len(values):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.outputs import Position
-from flowlog.monitor.rules.excursion import Excursion
+from flowlog.monitor.rules.excursion import Excursion, Pace
 from flowlog.monitor.rules.latch import Turn
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.stretch import Stretch
@@ -59,14 +59,14 @@ class PressureBand:
             return len(ahead)
         settled = ahead.settled
         pressure = ahead.pressure_pa[settled]
-        seconds = ahead.steps.seconds[settled]
+        pace = Pace(ahead.steps.seconds[settled])
 
         def at(i: int) -> Position:
             return ahead.at[settled[i]]
 
         boom = self._rig.boom
-        low, after_low = self._low.after(at, seconds, 1.0 - pressure / boom.pressure_low_pa)
-        high, after_high = self._high.after(at, seconds, pressure / boom.pressure_high_pa - 1.0)
+        low, after_low = self._low.after(at, pace, 1.0 - pressure / boom.pressure_low_pa)
+        high, after_high = self._high.after(at, pace, pressure / boom.pressure_high_pa - 1.0)
         self._next = after_low, after_high
         return ahead.upto(settled, min(low, high))
 
@@ -107,7 +107,7 @@ class RateBand:
         margin = _RATE_MARGIN * rig.thresholds.rate_share
         self._low = Excursion(margin)
         self._high = Excursion(margin)
-        self._next = _Rates(self._low, self._high, 0.0, 0.0, [])
+        self._next = _Rates(self._low, self._high, [0.0, 0.0], _EMPTY)
 
     def step(self, now: Moment, *, meter_ok: bool) -> None:
         if now.phase != "spraying" or not meter_ok:
@@ -137,47 +137,49 @@ class RateBand:
 
     def look(self, ahead: Stretch) -> int:
         """How many ticks of many pass without a turn; see `flowlog.monitor.rules.stretch`."""
-        volume, area = self._volume, self._area
-        window = list(self._window)[-_RATE_WINDOW:]
-        rates: list[NDArray[np.float64]] = []
+        window = np.array(self._window)[-_RATE_WINDOW:].T if self._window else _EMPTY
+        totals = np.array(((self._volume,), (self._area,)))
+        added = np.array((ahead.steps.volume_m3, ahead.area_m2))
+        moved: list[NDArray[np.float64]] = []
         judged: list[int] = []
         end = 0
         for begin, end in ahead.runs:
             if begin > 0:
-                window = []
-            volumes = _totals(volume, [v for v, _ in window], ahead.steps.volume_m3[begin:end])
-            areas = _totals(area, [a for _, a in window], ahead.area_m2[begin:end])
-            volume, area = float(volumes[-1]), float(areas[-1])
-            covered = areas[_RATE_WINDOW:] - areas[:-_RATE_WINDOW]
-            if (covered <= 0.0).any():
-                return 0
-            rates.append((volumes[_RATE_WINDOW:] - volumes[:-_RATE_WINDOW]) / covered)
-            judged += range(end - len(covered), end)
-            kept = slice(-_RATE_WINDOW, None)
-            window = list(zip(volumes[kept].tolist(), areas[kept].tolist(), strict=True))
+                window = _EMPTY
+            # From total to total one by one, as `step` adds them up.
+            totals = np.add.accumulate(
+                np.concatenate((totals[:, -1:], added[:, begin:end]), axis=1), axis=1
+            )
+            window = np.concatenate((window, totals[:, 1:]), axis=1)
+            moved.append(window[:, _RATE_WINDOW:] - window[:, :-_RATE_WINDOW])
+            judged += range(end - moved[-1].shape[1], end)
+            window = window[:, -_RATE_WINDOW:]
         if end < len(ahead):
-            window = []
-        self._next = _Rates(self._low, self._high, volume, area, window)
+            window = _EMPTY
+        self._next = _Rates(self._low, self._high, totals[:, -1].tolist(), window)
         if not judged:
             return len(ahead)
-        off = np.concatenate(rates) / self._rig.work.rate_m3_m2 - 1.0
+        volume, area = np.concatenate(moved, axis=1)
+        if (area <= 0.0).any():
+            return 0
+        off = volume / area / self._rig.work.rate_m3_m2 - 1.0
         limit = self._rig.thresholds.rate_share
-        seconds = ahead.steps.seconds[judged]
+        pace = Pace(ahead.steps.seconds[judged])
 
         def at(i: int) -> Position:
             return ahead.at[judged[i]]
 
-        low, self._next.low = self._low.after(at, seconds, -off - limit)
-        high, self._next.high = self._high.after(at, seconds, off - limit)
+        low, self._next.low = self._low.after(at, pace, -off - limit)
+        high, self._next.high = self._high.after(at, pace, off - limit)
         return ahead.upto(judged, min(low, high))
 
     def go_on(self) -> None:
         """Go on behind the ticks that the last `look` saw, all of them."""
         after = self._next
         self._low, self._high = after.low, after.high
-        self._volume, self._area = after.volume, after.area
+        self._volume, self._area = after.totals
         self._window.clear()
-        self._window.extend(after.window)
+        self._window.extend(map(tuple, after.window.T.tolist()))
 
     def _text(self, rate: float, off: float) -> str:
         units = self._rig.units
@@ -189,18 +191,14 @@ class RateBand:
         )
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Rates:
     """A `RateBand` as it will be."""
 
     low: Excursion
     high: Excursion
-    volume: float
-    area: float
-    window: list[tuple[float, float]]
+    totals: list[float]
+    window: NDArray[np.float64]
 
 
-def _totals(total: float, before: list[float], added: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Running totals: those of `before`, and on from `total` by what is added, one by one."""
-    sums = np.add.accumulate(np.concatenate(([total], added)))
-    return np.concatenate((before, sums[1:]))
+_EMPTY = np.empty((2, 0))

@@ -75,21 +75,18 @@ class Excursion:
         return "cleared"
 
     def after(
-        self,
-        at: Callable[[int], Position],
-        seconds: NDArray[np.float64],
-        beyond: NDArray[np.float64],
+        self, at: Callable[[int], Position], pace: Pace, beyond: NDArray[np.float64]
     ) -> tuple[int, Excursion]:
         """How many of many values bring no turn, and this excursion as it is behind them.
 
-        Each array has shape (n,), `at` gives the place of each. The same as `step` on each, to
-        the last bit; nothing changes here. The second is of use only if the first is n.
+        `beyond` has shape (n,), `at` gives the place of each. The same as `step` on each, to the
+        last bit; nothing changes here. The second is of use only if the first is n.
         """
         ahead = copy(self)
         if self._rests(beyond):
-            ahead._average(seconds, beyond)
+            ahead._average(pace, beyond)
             return len(beyond), ahead
-        for i, value in enumerate(zip(seconds.tolist(), beyond.tolist(), strict=True)):
+        for i, value in enumerate(zip(pace.seconds, beyond.tolist(), strict=True)):
             if ahead.step(at(i), *value) is not None:
                 return i, ahead
         return len(beyond), ahead
@@ -108,18 +105,25 @@ class Excursion:
             and not (beyond < 0.0).any()
         )
 
-    def _average(self, seconds: NDArray[np.float64], beyond: NDArray[np.float64]) -> None:
+    def _average(self, pace: Pace, beyond: NDArray[np.float64]) -> None:
         far = _CLIP * self._margin
-        clipped = np.maximum(-far, np.minimum(far, beyond))
-        quick_shares = np.minimum(1.0, seconds / _QUICK_S)
-        slow_shares = np.minimum(1.0, seconds / _SLOW_S)
+        values = np.maximum(-far, np.minimum(far, beyond)).tolist()
         quick, slow = self._quick, self._slow
-        for value, quick_share, slow_share in zip(
-            clipped.tolist(), quick_shares.tolist(), slow_shares.tolist(), strict=True
-        ):
+        for value, quick_share, slow_share in zip(values, pace.quick, pace.slow, strict=True):
             if quick is None:
                 quick = slow = value
                 continue
             quick += (value - quick) * quick_share
             slow += (value - slow) * slow_share
         self._quick, self._slow = quick, slow
+
+
+class Pace:
+    """How long each of many values lasted, and its shares of the two averages."""
+
+    __slots__ = ("quick", "seconds", "slow")
+
+    def __init__(self, seconds: NDArray[np.float64]) -> None:
+        self.seconds: list[float] = seconds.tolist()
+        self.quick: list[float] = np.minimum(1.0, seconds / _QUICK_S).tolist()
+        self.slow: list[float] = np.minimum(1.0, seconds / _SLOW_S).tolist()

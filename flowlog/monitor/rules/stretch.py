@@ -20,7 +20,7 @@ from flowlog.monitor.outputs import Position
 from flowlog.monitor.phase import Phases
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.sensors import Pressure, Pressures
-from flowlog.monitor.ticks import Tick, TickTable, ticks_of
+from flowlog.monitor.ticks import Tick, TickTable, rows_of, ticks_of
 
 
 @dataclass(eq=False)
@@ -81,7 +81,7 @@ class Stretch:
             self.area_m2.tolist(),
             valves,
         )
-        return list(map(Moment._make, zip(*columns, strict=True)))
+        return rows_of(Moment, columns)
 
     def moment(self, i: int) -> Moment:
         """One tick as the rules see it in `step`."""
