@@ -10,11 +10,11 @@ import pytest
 from flowlog.monitor.conductance import (
     ARM_S,
     LEARN_S,
-    NOISE_DENSITY_S,
+    TRACK_S,
     Baseline,
-    NoiseLevel,
     Residual,
 )
+from flowlog.monitor.noise import NOISE_DENSITY_S
 
 
 def wander(seconds: float, seed: int, density_s: float) -> np.ndarray:
@@ -64,8 +64,36 @@ def test_the_baseline_arms_after_twenty_seconds_and_learns_for_five_minutes():
     baseline = Baseline()
     armed_at = [i for i in range(1, 700) if baseline.add(1.0, 0.5)]
     assert armed_at == [ARM_S * 2]
-    assert not baseline.learning
     assert LEARN_S == 300.0
+
+
+def test_the_level_is_a_plain_mean_while_it_is_learnt_and_follows_slowly_afterwards():
+    baseline = Baseline()
+    for _ in range(int(2 * TRACK_S)):
+        baseline.add(0.0, 0.5)
+    for _ in range(120):
+        baseline.add(0.01, 0.5)
+    assert baseline.level == pytest.approx(0.01 * 60 / TRACK_S, rel=0.03)
+    assert baseline.seconds == TRACK_S
+
+
+def test_what_was_learnt_in_five_minutes_stays_the_anchor_of_a_slow_drift():
+    baseline = Baseline()
+    for _ in range(int(2 * LEARN_S) - 1):
+        baseline.add(0.0, 0.5)
+    assert baseline.anchor is None
+    for _ in range(4000):
+        baseline.add(0.04, 0.5)
+    assert baseline.anchor == pytest.approx(0.0, abs=1e-3)
+    assert baseline.level > 0.015
+
+
+def test_a_calibrated_level_is_an_anchor_at_once_and_a_hasty_one_is_not():
+    baseline = Baseline()
+    baseline.hold(-17.0)
+    assert (baseline.level, baseline.seconds, baseline.anchor) == (-17.0, LEARN_S, -17.0)
+    baseline.hold(-16.9, ARM_S)
+    assert (baseline.level, baseline.seconds, baseline.anchor) == (-16.9, ARM_S, None)
 
 
 def test_a_burst_while_arming_does_not_shift_the_level():
@@ -84,39 +112,3 @@ def test_the_level_is_as_good_as_its_noise_allows():
             baseline.add(float(value), 0.5)
         levels.append(baseline.level)
     assert np.std(levels) == pytest.approx((NOISE_DENSITY_S / LEARN_S) ** 0.5, rel=0.4)
-
-
-@pytest.mark.parametrize("density", [4e-4, 1.6e-3, 3.6e-3])
-def test_noise_is_measured_within_a_factor_of_two(density):
-    found = []
-    for seed in range(20):
-        noise = NoiseLevel()
-        for value in wander(400.0, seed, density):
-            noise.add(float(value), 0.5)
-        found.append(noise.density_s)
-    assert 0.6 * density < np.median(found) < 1.5 * density
-    assert max(found) < 4.0 * density
-
-
-def test_the_step_of_a_fault_does_not_raise_the_noise_while_it_is_looked_for():
-    noise = NoiseLevel()
-    values = wander(300.0, 3, NOISE_DENSITY_S)
-    for value in values:
-        noise.add(float(value), 0.5)
-    before = noise.density_s
-    for value in values[:16]:
-        noise.add(float(value) + log(0.5), 0.5)
-    assert noise.density_s < 1.3 * before
-
-
-def test_a_rough_start_is_expected_to_go_on_rough():
-    """Three times the spread is nine times the density; 20 s tell it roughly."""
-    found = []
-    for seed in range(30):
-        noise = NoiseLevel()
-        noise.expect([float(v) for v in wander(20.0, seed, 9 * NOISE_DENSITY_S)])
-        found.append(noise.density_s / NOISE_DENSITY_S)
-    assert 5 < np.median(found) < 13
-    calm = NoiseLevel()
-    calm.expect([0.0] * 40)
-    assert calm.density_s == NOISE_DENSITY_S

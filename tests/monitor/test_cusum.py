@@ -46,23 +46,53 @@ def first_alarm(bank: Bank, residuals) -> int | None:
 def test_the_sum_follows_the_log_likelihood_ratio():
     """A shift that came at once in the first tick, and lasts."""
     test = ShiftTest(-0.01)
-    first, second = ticks([-0.008, -0.011])
+    first, second, third = ticks([-0.008, -0.011, -0.010])
     test.step(first)
-    nats = (0.01 * 0.008 - 0.01**2 / 2) / VARIANCE
+    nats = student_nats(0.008, 0.01)
     assert test.sum == pytest.approx(nats)
+    # Of what the second brings, the part that the first one's tick did not hold yet is foretold.
     test.step(second)
-    lasting, news = 0.01 * (1 - DECAY), 0.011 - DECAY * 0.008
-    nats += (lasting * news - lasting**2 / 2) / VARIANCE
+    nats += student_nats(0.011 - DECAY * 0.008, 0.01 - DECAY * 0.008)
     assert test.sum == pytest.approx(nats)
-    assert test.seconds == 1.0
+    # From then on a lasting shift leaves 1 - decay of itself.
+    test.step(third)
+    nats += student_nats(0.010 - DECAY * 0.011, 0.01 * (1 - DECAY))
+    assert test.sum == pytest.approx(nats)
+    assert test.seconds == 1.5
+
+
+def student_nats(news: float, shift: float) -> float:
+    """ln(f(e - s) / f(e)) for Student's t of five degrees of freedom with variance `VARIANCE`."""
+
+    def log_density(x: float) -> float:
+        # Up to a constant. Its variance is 5 / 3 of the scale's square.
+        return -(5 + 1) / 2 * log(1 + x * x / (5 * (3 / 5 * VARIANCE)))
+
+    return log_density(news - shift) - log_density(news)
 
 
 def test_the_sum_never_falls_below_zero_and_forgets_when_it_began():
-    test = ShiftTest(-0.1)
-    for tick in ticks([-0.1, 0.3]):
+    test = ShiftTest(-0.02)
+    sums = []
+    for tick in ticks([-0.02, -0.02, *[0.0] * 20]):
         test.step(tick)
-    assert test.sum == 0.0
+        sums.append(test.sum)
+    assert sums[1] > 3.0
+    assert min(sums) == test.sum == 0.0
     assert test.seconds == 0.0
+
+
+def test_a_tick_far_out_says_little_about_a_small_shift():
+    """As it must where air bursts through the meter: a normal density would add 25 nats."""
+    test = ShiftTest(-0.02)
+    test.step(Innovation(-0.3, -0.3, 1 - DECAY, VARIANCE, 0.5))
+    assert 0.0 < test.sum < 1.0
+
+
+def test_no_single_tick_adds_more_than_twelve_nats():
+    test = ShiftTest(-0.7)
+    test.step(Innovation(-0.7, -0.7, 1 - DECAY, VARIANCE, 0.5))
+    assert test.sum == 12.0
 
 
 def test_a_shift_is_not_looked_for_before_the_level_is_known_well_enough():
@@ -79,28 +109,88 @@ def test_a_shift_is_found_in_its_own_direction_only(sign):
     assert (found is not None) == (sign < 0)
 
 
-def test_the_delay_of_a_creeping_shift_is_threshold_over_information():
-    """A lasting shift of the size looked for adds I = shift^2 / (2 density) nats a second."""
+def test_a_lasting_shift_adds_its_information_to_the_sum():
+    """About I = shift^2 / (2 density) nats a second; exactly the mean over normal news."""
+    shift = log(23 / 24)
+    test = ShiftTest(shift)
+    information = shift**2 / (2 * DENSITY)
+    creep = np.concatenate([np.linspace(0.0, shift, 40), np.full(20_000, shift)])
+    sums = []
+    for tick in ticks(creep + foretold_noise(len(creep), 1)):
+        test.step(tick)
+        sums.append(test.sum)
+    rate = (sums[-1] - sums[100]) / (0.5 * (len(sums) - 101))
+    nodes, weights = np.polynomial.hermite_e.hermegauss(40)
+    lasting = abs(shift) * (1 - DECAY)
+    each = [student_nats(VARIANCE**0.5 * z + lasting, lasting) for z in nodes]
+    expected = np.dot(weights, each) / weights.sum() / 0.5
+    assert rate == pytest.approx(expected, rel=0.03)
+    assert expected == pytest.approx(information, rel=0.15)
+
+
+def test_a_creeping_shift_is_found_within_threshold_over_information():
     shift = log(23.5 / 24)
     bank = Bank([shift], 0.2)
     threshold = bank.threshold(shift, DENSITY)
     information = shift**2 / (2 * DENSITY)
-    creep = np.linspace(0.0, shift, 40)
-    found = first_alarm(bank, np.concatenate([creep, np.full(2000, shift)]))
-    assert found is not None
-    lasting = (found - 40) * 0.5
-    # Half of the ramp, from the middle on, already speaks for it a little.
-    assert 0.7 * threshold / information < lasting < 1.1 * threshold / information
+    delays = []
+    for seed in range(30):
+        bank.reset()
+        creep = np.concatenate([np.linspace(0.0, shift, 40), np.full(2000, shift)])
+        found = first_alarm(bank, creep + foretold_noise(2040, seed))
+        assert found is not None
+        delays.append((found - 40) * 0.5)
+    # Earlier by what the newer half of the ramp, the noise before it and the curvature of
+    # Student's density bring.
+    assert 0.3 * threshold / information < np.mean(delays) < threshold / information
+
+
+def foretold_noise(n: int, seed: int) -> np.ndarray:
+    """A first-order autoregression whose news have exactly `VARIANCE`."""
+    out, now = np.empty(n), 0.0
+    for i, news in enumerate(np.random.default_rng(seed).normal(0, VARIANCE**0.5, n)):
+        now = DECAY * now + news
+        out[i] = now
+    return out
 
 
 @pytest.mark.parametrize(
-    ("tips", "blocked", "ticks"), [(12, 1, 5), (8, 1, 5), (6, 1, 4), (4, 1, 4), (4, 2, 3)]
+    ("tips", "blocked", "ticks"), [(12, 1, 5), (8, 1, 5), (6, 1, 4), (4, 1, 4)]
 )
 def test_an_abrupt_shift_is_believed_once_no_burst_of_air_can_be_it(tips, blocked, ticks):
     """However strong the evidence of the first tick: bursts of air are as abrupt."""
     shift = log(1 - blocked / tips)
     assert ticks_to_agree(-shift) == ticks
     assert first_alarm(Bank([shift], 0.2), np.full(40, shift)) == ticks - 1
+
+
+def test_a_shift_larger_than_any_burst_of_air_is_believed_after_two_ticks():
+    shift = log(1 - 2 / 4)
+    assert first_alarm(Bank([shift], 0.2), np.full(40, shift)) == 1
+
+
+def test_a_shift_that_the_pressure_answered_is_believed_after_two_ticks():
+    """A burst of air moves the meter alone. Asked are its size and how long ago it began."""
+    shift = log(1 - 1 / 6)
+    asked = []
+
+    def answers(size, seconds):
+        asked.append((size, seconds))
+        return True
+
+    bank = Bank([shift], 0.2)
+    rows = list(ticks(np.full(40, shift)))
+    found = [bank.step(tick, DENSITY, 0.0, answers) is not None for tick in rows]
+    assert found.index(True) == 1
+    assert asked[0] == (shift, 1.0)
+
+
+def test_a_shift_that_the_pressure_did_not_answer_waits_like_any_burst():
+    shift = log(1 - 1 / 6)
+    bank = Bank([shift], 0.2)
+    rows = list(ticks(np.full(40, shift)))
+    found = [bank.step(tick, DENSITY, 0.0, lambda *_: False) is not None for tick in rows]
+    assert found.index(True) == ticks_to_agree(-shift) - 1
 
 
 def test_fewer_false_alarms_wanted_means_a_higher_threshold():
