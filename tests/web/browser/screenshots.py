@@ -41,6 +41,8 @@ MADE_UP = {
 AFTERWARDS = {
     "routes": "/routes",
     "route": "/routes/1",
+    "route-ten-seconds": "/routes/1?from=60&to=70",
+    "compare": "/compare?a=1&b=1",
     "season": "/season",
 }
 
