@@ -1,0 +1,187 @@
+"""Which class a shift of the boom's conductance belongs to, and how surely."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import exp, log
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from flowlog.monitor.diagnosis import _LIKELIHOODS, MIX_LOG, Signs, weigh
+from flowlog.monitor.supply import PressureAnswer
+
+CLASSES = {"tip_blocked", "boom_leak", "meter_low", "meter_double", "foam", "mix_changed"}
+
+
+def blocked(tips: int, parts: float, **changes) -> Signs:
+    """A blocked part of tips whose pressure answered as a usual pump's does."""
+    shift = log(1 - parts / tips)
+    signs = Signs(tips, shift, 0.003, PressureAnswer(-0.4 * shift, 0.005), 1.0, False)
+    return replace(signs, **changes)
+
+
+def more(shift: float, **changes) -> Signs:
+    signs = Signs(6, shift, 0.003, PressureAnswer(-0.4 * shift, 0.005), 1.0, False)
+    return replace(signs, **changes)
+
+
+STAYED = PressureAnswer(0.0, 0.005)
+
+signs = st.builds(
+    Signs,
+    tips=st.integers(2, 24),
+    shift=st.floats(-3.0, 3.0).filter(lambda shift: abs(shift) > 1e-3),
+    shift_sd=st.floats(1e-4, 0.1),
+    answer=st.none()
+    | st.builds(PressureAnswer, moved=st.floats(-0.5, 0.5), sd=st.floats(1e-3, 0.1)),
+    roughness=st.none() | st.floats(0.0, 50.0),
+    after_pause=st.booleans(),
+)
+
+
+@given(signs)
+def test_the_probabilities_add_up_to_one_and_the_likeliest_comes_first(seen):
+    classes = weigh(seen)
+    assert sum(classes.values()) == pytest.approx(1.0)
+    assert list(classes.values()) == sorted(classes.values(), reverse=True)
+    assert all(0.0 < share <= 1.0 for share in classes.values())
+    assert classes.keys() <= CLASSES
+
+
+@given(signs)
+def test_less_flow_is_never_called_a_leak_and_more_never_a_blocked_tip(seen):
+    classes = weigh(seen)
+    assert classes.keys().isdisjoint(
+        {"boom_leak", "meter_double", "foam"} if seen.shift < 0 else {"tip_blocked", "meter_low"}
+    )
+
+
+@given(signs)
+def test_a_mix_is_thought_of_only_after_a_pause_and_only_as_far_as_a_mix_goes(seen):
+    classes = weigh(seen)
+    if not seen.after_pause or abs(seen.shift) > MIX_LOG:
+        assert "mix_changed" not in classes
+
+
+def test_a_mix_goes_as_far_as_a_seventh_of_the_density():
+    assert exp(2 * MIX_LOG) - 1 == pytest.approx(0.146, abs=0.001)
+
+
+@given(
+    st.integers(2, 24),
+    st.floats(0.25, 2.0),
+    st.sampled_from([0.1, 0.15, 0.25, 0.4, 0.65, 1.0]),
+    st.floats(0.001, 0.02),
+)
+def test_whose_pressure_answered_is_a_blocked_tip(tips, parts, share, sd):
+    """Whatever the pump: the answer need only be three spreads away from none at all."""
+    assume(parts < tips - 0.3)
+    seen = blocked(tips, parts)
+    seen = replace(seen, answer=PressureAnswer(-share * seen.shift, sd))
+    assume(abs(seen.answer.moved) > 3.0 * (sd**2 + 0.003**2) ** 0.5)
+    assert next(iter(weigh(seen))) == "tip_blocked"
+
+
+@given(st.integers(2, 12), st.floats(0.25, 2.0))
+def test_a_pressure_that_stayed_weighs_toward_the_meter(tips, parts):
+    assume(parts < tips - 0.3)
+    seen = blocked(tips, parts)
+    answered, stayed = weigh(seen), weigh(replace(seen, answer=STAYED))
+    unknown = weigh(replace(seen, answer=None))
+    assert stayed["meter_low"] > unknown["meter_low"] > answered.get("meter_low", 0.0)
+
+
+@pytest.mark.parametrize(("tips", "parts"), [(4, 0.6), (4, 1.5), (6, 1.4), (6, 2.5)])
+def test_a_large_part_of_tips_whose_pressure_stayed_is_the_meter(tips, parts):
+    assert next(iter(weigh(blocked(tips, parts, answer=STAYED)))) == "meter_low"
+
+
+def test_what_the_pressure_cannot_tell_names_both():
+    """Half of a tip of twelve moves a stiff regulator's pressure by little more than its noise."""
+    seen = blocked(12, 0.5, answer=PressureAnswer(0.0, 0.003))
+    classes = weigh(seen)
+    assert classes["tip_blocked"] > 0.5
+    assert classes["meter_low"] > 0.05
+
+
+def test_a_whole_tip_is_likelier_than_a_part_next_to_it():
+    def tip(parts: float) -> float:
+        seen = blocked(6, parts, answer=None, roughness=None)
+        return _LIKELIHOODS["tip_blocked"](seen)
+
+    assert tip(1.0) > 2.0 * tip(0.8)
+    assert tip(2.0) > 2.0 * tip(1.5)
+
+
+def test_the_tips_likelihood_is_a_density_over_the_shift():
+    """Over all the shifts that blocked tips can make it adds up to about one."""
+    rows = np.linspace(log(1 - 5.99 / 6), -1e-4, 20_000)
+    shares = [_LIKELIHOODS["tip_blocked"](Signs(6, x, 1e-3, None, None, False)) for x in rows]
+    assert np.trapezoid(shares, rows) == pytest.approx(1.0, abs=0.1)
+
+
+@pytest.mark.parametrize("shift", [0.1, 0.3, 0.55])
+def test_more_flow_with_less_pressure_is_a_leak(shift):
+    assert next(iter(weigh(more(shift)))) == "boom_leak"
+
+
+@pytest.mark.parametrize("moved", [0.0, -0.004, 0.006])
+def test_twice_the_flow_at_the_same_pressure_is_a_meter_that_counts_twice(moved):
+    seen = more(log(2.0), answer=PressureAnswer(moved, 0.005))
+    assert next(iter(weigh(seen))) == "meter_double"
+
+
+def test_more_and_rough_flow_at_the_same_pressure_is_foam():
+    seen = more(0.06, answer=STAYED, roughness=6.0)
+    assert next(iter(weigh(seen))) == "foam"
+
+
+def test_as_much_more_flow_that_runs_smooth_is_no_foam():
+    assert weigh(more(0.06, answer=STAYED, roughness=1.0)).get("foam", 0.0) < 0.05
+
+
+def test_how_rough_it_is_tells_nothing_while_too_short():
+    with_foam = weigh(more(0.06, answer=STAYED, roughness=None))["foam"]
+    assert 0.05 < with_foam < 0.95
+
+
+@pytest.mark.parametrize("denser", [-0.12, -0.08, -0.05, 0.05, 0.08, 0.12])
+@pytest.mark.parametrize("tips", [4, 6, 12])
+def test_a_shift_that_came_with_the_pause_within_a_mixs_range_is_a_mix(tips, denser):
+    """Its pressure was not compared: before the pause it was another day for the pump."""
+    shift = -0.5 * log(1.0 + denser)
+    seen = Signs(tips, shift, 0.003, None, 1.0, True)
+    assert next(iter(weigh(seen))) == "mix_changed"
+
+
+@pytest.mark.parametrize(("tips", "parts"), [(4, 0.5), (4, 1.0), (6, 0.5), (6, 1.0), (12, 1.0)])
+def test_a_tip_that_is_more_than_a_mix_can_be_is_a_tip_even_after_a_pause(tips, parts):
+    seen = blocked(tips, parts, after_pause=True)
+    assert abs(seen.shift) > MIX_LOG
+    assert next(iter(weigh(seen))) == "tip_blocked"
+
+
+def test_a_part_of_a_tip_after_a_pause_says_that_it_may_be_either():
+    """Half of a tip of twelve: 8.7 % of density, and the pressure may answer both."""
+    classes = weigh(blocked(12, 0.5, after_pause=True))
+    assert {"tip_blocked", "mix_changed"} <= classes.keys()
+    assert min(classes["tip_blocked"], classes["mix_changed"]) > 0.02
+
+
+def test_further_out_than_any_class_reaches_the_direction_is_all_that_is_left():
+    assert weigh(Signs(6, -12.0, 0.001, PressureAnswer(9.0, 0.001), 1.0, False)) == {
+        "tip_blocked": 1.0
+    }
+    assert weigh(Signs(6, 4.0, 0.001, PressureAnswer(9.0, 0.001), 1.0, False)) == {"boom_leak": 1.0}
+
+
+@given(signs)
+def test_an_answer_known_to_a_hundredfold_of_the_shift_is_as_good_as_none(seen):
+    vague = weigh(replace(seen, answer=PressureAnswer(0.0, 100.0)))
+    none = weigh(replace(seen, answer=None))
+    assert vague.keys() == none.keys()
+    for code, share in none.items():
+        assert vague[code] == pytest.approx(share, abs=0.01)
