@@ -185,7 +185,8 @@ def _decode_columns(payload: bytes, count: int) -> Samples:
         raise RawBlockError(f"{len(payload) - at} bytes too many in the block")
     if not count:
         return Samples.of([])
-    return Samples(np.stack([columns[name] for name in FIELDS], axis=1))
+    # Column behind column in memory, as the pipeline works on them.
+    return Samples(np.array([columns[name] for name in FIELDS]).T)
 
 
 def _reference(prediction: _Prediction, columns: Columns) -> Column | None:

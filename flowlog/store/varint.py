@@ -57,7 +57,7 @@ def unpack(data: bytes, count: int) -> NDArray[np.uint64]:
     """
     octets = np.frombuffer(data, dtype=np.uint8)
     last = octets < 0x80
-    if int(last.sum()) != count or (count and not last[-1]) or (not count and len(octets)):
+    if np.count_nonzero(last) != count or (count and not last[-1]) or (not count and len(octets)):
         raise ValueError(f"{len(octets)} bytes do not hold {count} varints")
     if len(octets) == count:
         return octets.astype(np.uint64)
@@ -66,9 +66,9 @@ def unpack(data: bytes, count: int) -> NDArray[np.uint64]:
     lengths = ends - starts + 1
     if int(lengths.max()) > _LONGEST:
         raise ValueError(f"a varint of {int(lengths.max())} bytes")
-    values = np.zeros(count, dtype=np.uint64)
-    for digit in range(int(lengths.max())):
-        has = lengths > digit
+    values = (octets[starts] & 0x7F).astype(np.uint64)
+    for digit in range(1, int(lengths.max())):
+        has = np.flatnonzero(lengths > digit)
         seven = (octets[starts[has] + digit] & 0x7F).astype(np.uint64)
         values[has] |= seven << np.uint64(7 * digit)
     return values
