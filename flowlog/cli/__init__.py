@@ -19,6 +19,7 @@ COMMANDS: Final[dict[str, str]] = {
     "watch": "Live view of the rig that is running on this machine.",
     "serve": "The pages for phone and screen: live while spraying, routes afterwards.",
     "review": "Look at a route afterwards: stops, rates, alerts; export.",
+    "explain": "What one alert rested on: evidence, alternatives, threshold, checks.",
     "report": "A route or a stop as PDF or HTML: to print, to file, to hand over.",
     "correct": "Put a route right afterwards: stops, areas, calibrations.",
     "sheet": "Application records: fill in, amend, print.",

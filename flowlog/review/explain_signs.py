@@ -1,0 +1,215 @@
+"""The signs that an alert about the boom was told by, in numbers: reference, noise, test, pressure.
+
+They are worked out with the monitor's own parts from the ticks that it judged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, sqrt
+from typing import Final, Literal
+
+import numpy as np
+
+from flowlog.monitor.conductance import ARM_S, TRACK_S
+from flowlog.monitor.noise import DECAY
+from flowlog.monitor.outputs import Event
+from flowlog.monitor.supply import ANSWERS, PressureAnswer, SupplyPoint
+from flowlog.physics.carrier import carrier_log_shift
+from flowlog.review.explain_replay import Floats, Ticks
+from flowlog.rig.model import HealthyBoom, Rig
+
+Verdict = Literal["answered", "stayed", "both", "neither"]
+"""What the pressure's answer fits: a boom that passes otherwise, a sensor that reads otherwise,
+both, or none of them."""
+
+_FITS_SD: Final = 1.96
+_REFERENCE_S: Final = 30.0
+"""Before the onset: what pressure and noise are compared with."""
+_STILL_MOVING: Final = 3
+"""Ticks behind the onset that hold its own step."""
+_LEAST_TICKS: Final = 6
+_JOINED_S: Final = 0.3
+"""Ticks farther apart than they are long, by this much, do not follow one another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """The healthy level that the boom was held against."""
+
+    calibrated: bool
+    """Else learnt on this route."""
+    settled_s: float
+    """Settled spraying that it rested on, where it was learnt; at most half an hour counts."""
+    flow_m3_s: float
+    """What the healthy boom passes at `pressure_pa`."""
+    pressure_pa: float
+    """Mean over the half minute before the onset."""
+    of_new: float
+    """Share of what new tips of the rig file would pass."""
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """The test that said it."""
+
+    shift: float
+    """Of the log conductance, that it looks for."""
+    threshold: float
+    nats: float
+
+
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """What was known when the alert was said."""
+
+    reference: Reference
+    shift: float | None
+    """Of the log conductance, as measured when it was said."""
+    answer: PressureAnswer | None
+    """How log pressure moved; None where too little was seen of before or after."""
+    expected: tuple[float, float] | None
+    """Least and largest move of log pressure if the boom itself passes otherwise."""
+    verdict: Verdict | None
+    spread: float
+    """95 % of ten-second means of the healthy residual lie within this of zero."""
+    roughness: float
+    """Noise density of the pass over the usual one, when the alert was said."""
+    rough_since: float | None
+    """Variance of what is new in each tick since the onset, over that of the half minute before."""
+    crossing: Crossing | None
+
+
+def signs_of(
+    ticks: Ticks, at_s: Floats, said_s: float, opened: Event, rig: Rig, healthy: HealthyBoom | None
+) -> Signs | None:
+    """Work the signs out; None where no tick was judged that they could come from.
+
+    Args:
+        ticks: all of the route, as far as it was replayed.
+        at_s: where they lie, relative to the onset.
+        said_s: when the alert was said.
+        opened: its first event.
+    """
+    known = np.flatnonzero(ticks_until(ticks, opened))
+    at = int(known[-1]) if len(known) else 0
+    if not len(ticks):
+        return None
+    onset = int(np.searchsorted(at_s, -1e-6, side="left"))
+    shift = opened.details.get("shift_log")
+    answer = _answer(ticks, onset, at) if len(known) else None
+    expected = None
+    if shift is not None:
+        moves = [-share * shift for share in ANSWERS]
+        expected = (min(moves, key=abs), max(moves, key=abs))
+    calm = max(0, min(onset, len(ticks)) - 1)
+    density = float(ticks.density_s[calm])
+    return Signs(
+        reference=_reference(ticks, at_s, onset, calm, rig, healthy),
+        shift=shift,
+        answer=answer,
+        expected=expected,
+        verdict=verdict(answer, expected) if answer and expected else None,
+        spread=1.96 * sqrt(density / 10.0),
+        roughness=float(ticks.roughness[at]),
+        rough_since=_rough_since(ticks, at_s, onset, said_s),
+        crossing=_crossing(ticks, at, opened),
+    )
+
+
+def ticks_until(ticks: Ticks, opened: Event) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which ticks had been judged when the alert was said."""
+    at = opened.at
+    found: np.ndarray[tuple[int], np.dtype[np.bool_]] = (ticks.segment < at.segment) | (
+        (ticks.segment == at.segment) & (ticks.said_us <= at.t_us)
+    )
+    return found
+
+
+def verdict(answer: PressureAnswer, expected: tuple[float, float]) -> Verdict:
+    """What the answer fits, within its 95 % interval."""
+    least, largest = expected
+    sign = 1.0 if largest >= 0.0 else -1.0
+    moved, doubt = sign * answer.moved, _FITS_SD * answer.sd
+    stayed = abs(moved) <= doubt
+    answered = sign * least - doubt <= moved <= sign * largest + doubt
+    if stayed and answered:
+        return "both"
+    return "stayed" if stayed else "answered" if answered else "neither"
+
+
+def _answer(ticks: Ticks, onset: int, at: int) -> PressureAnswer | None:
+    """As the monitor saw it when it weighed the classes."""
+    supply = SupplyPoint()
+    pressures = ticks.log_pressure[: at + 1].tolist()
+    joined = joined_to_before(ticks)[: at + 1].tolist()
+    for pressure, follows in zip(pressures, joined, strict=True):
+        if not follows:
+            supply.restart()
+        supply.step(pressure)
+    return supply.answer(max(2, at - onset + 1))
+
+
+def joined_to_before(ticks: Ticks) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which ticks follow the one before without a break."""
+    found = np.zeros(len(ticks), dtype=np.bool_)
+    apart_s = np.diff(ticks.t_us) / 1e6
+    found[1:] = (np.diff(ticks.segment) == 0) & (apart_s < ticks.seconds[1:] + _JOINED_S)
+    return found
+
+
+def _reference(
+    ticks: Ticks, at_s: Floats, onset: int, calm: int, rig: Rig, healthy: HealthyBoom | None
+) -> Reference:
+    level = float(ticks.level[calm])
+    calibrated = False
+    if healthy is not None:
+        density = rig.work.carrier_relative_density
+        held = healthy.log_conductance + carrier_log_shift(density)
+        calibrated = abs(float(ticks.level[0]) - held) < 1e-9
+    free = np.isnan(ticks.fault_level[:onset])
+    settled = min(ARM_S + float(ticks.seconds[:onset][free].sum()), TRACK_S)
+    near = (at_s >= -_REFERENCE_S) & (at_s < -1e-6)
+    pressures = ticks.log_pressure[near] if near.any() else ticks.log_pressure[calm : calm + 1]
+    pressure = exp(float(pressures.mean()))
+    return Reference(
+        calibrated=calibrated,
+        settled_s=settled,
+        flow_m3_s=exp(level) * sqrt(pressure),
+        pressure_pa=pressure,
+        of_new=exp(level) / rig.nominal_conductance,
+    )
+
+
+def _rough_since(ticks: Ticks, at_s: Floats, onset: int, said_s: float) -> float | None:
+    """How wild the flow was since the onset, up to a minute after it was said."""
+    joined = joined_to_before(ticks)
+    news = np.full(len(ticks), np.nan)
+    news[1:] = ticks.residual[1:] - DECAY * ticks.residual[:-1]
+    news[~joined] = np.nan
+    before = news[(at_s >= -_REFERENCE_S) & (at_s < -1e-6)]
+    since = news[onset + _STILL_MOVING :]
+    # Of what came after it cleared nothing is said here.
+    open_since = since[
+        (at_s[onset + _STILL_MOVING :] <= said_s + _REFERENCE_S)
+        & ~np.isnan(ticks.fault_level[onset + _STILL_MOVING :])
+    ]
+    before, since = before[np.isfinite(before)], open_since[np.isfinite(open_since)]
+    if len(before) < _LEAST_TICKS or len(since) < _LEAST_TICKS:
+        return None
+    usual = float(before.var())
+    return float(since.var()) / usual if usual > 0.0 else None
+
+
+def _crossing(ticks: Ticks, at: int, opened: Event) -> Crossing | None:
+    """The last test seen before the crossing that looks for the same direction.
+
+    In the tick of the crossing itself the fault is open already, and its tests have ended.
+    """
+    shift, nats = opened.details.get("shift_log"), opened.details.get("evidence_nats", 0.0)
+    if shift is None:
+        return None
+    for i in range(at, max(at - 8, -1), -1):
+        if np.isfinite(ticks.shift[i]) and ticks.shift[i] * shift > 0.0:
+            return Crossing(float(ticks.shift[i]), float(ticks.threshold[i]), nats)
+    return None
