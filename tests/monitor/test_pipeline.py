@@ -78,8 +78,15 @@ def test_one_blocked_tip_is_called_one_tip_within_seconds(tips, within):
     rig = make_rig(tips)
     out = run(rig, steady(rig, 120.0, blocked_at=60.0))
     assert not {"boom_leak", "meter_silent", "gauge_stuck"} & set(opened(out))
-    (alert,) = [e for e in out.events if e.code == "tip_blocked"]
+    alert, *later = [e for e in out.events if e.code == "tip_blocked"]
     assert alert.change == "opened"
+    # What follows is the same size, measured better.
+    assert all(e.change == "grew" and e.details["surer"] for e in later)
+    assert {e.alert for e in later} <= {alert.alert}
+    assert len(later) <= 2
+    for earlier, surer in zip([alert, *later], later, strict=False):
+        assert surer.size_high - surer.size_low < earlier.size_high - earlier.size_low
+        assert surer.size == pytest.approx(1.0, abs=0.1)
     assert 60e6 < alert.at.t_us <= 60e6 + within * 1e6
     assert alert.since.t_us == pytest.approx(60e6, abs=1.0e6)
     assert alert.size == pytest.approx(1.0, abs=0.15)
