@@ -204,6 +204,24 @@ _ALL: Final = (
         "Gauge implausible",
         ("It reads well below zero: wrong zero in the rig file, or a damaged gauge.",),
     ),
+    Code(
+        "valve_passes",
+        "stop",
+        "Boom valve passes",
+        (
+            "Shut the pump off: the ground under the boom gets more than the label allows.",
+            "Dirt in the valve's seat, a motor that does not reach its end, its input's wiring.",
+        ),
+    ),
+    Code(
+        "valve_dry",
+        "look",
+        "Nothing comes",
+        (
+            "Pump off, tank empty, or a boom valve that does not open?",
+            "If it sprays all the same: flow sensor and gauge have lost their supply.",
+        ),
+    ),
     Code("tank_low", "look", "Tank low", ("Plan the refill; a pump that draws air is spoilt.",)),
     Code(
         "lines_lost",

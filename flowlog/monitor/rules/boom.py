@@ -28,6 +28,7 @@ from flowlog.monitor.rules.boom_fault import OpenFault, mean_since, smallest_shi
 from flowlog.monitor.rules.boom_words import checks_for, describe, details_of, in_words
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.supply_point import SupplyWatch
+from flowlog.monitor.rules.valve import ValveWatch
 from flowlog.monitor.supply import SupplyPoint
 from flowlog.physics.carrier import carrier_log_shift
 from flowlog.physics.tips import blocked_tip_log_shift, blocked_tips
@@ -110,6 +111,7 @@ class BoomWatch:
         """Settled spraying since the last pause in which the tank may have been filled."""
         self._drifting = False
         self._supply_watch = SupplyWatch(book)
+        self._valve = ValveWatch(rig, book)
         self.watcher: Watcher | None = None
         """Told of every judged tick, for explanations."""
 
@@ -120,6 +122,7 @@ class BoomWatch:
     def step(self, now: Moment, *, sensors_ok: bool) -> float | None:
         """Take one tick in; return conductance relative to the baseline if it was judged."""
         waiting, self._waiting = self._waiting, None
+        self._valve.step(now)
         pressure = now.pressure_pa
         if now.phase != "spraying" or pressure is None or not sensors_ok:
             # The tick before may have seen the valve close: it is not judged. The tests are

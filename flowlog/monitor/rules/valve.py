@@ -1,0 +1,61 @@
+"""A boom valve that does not do what its own input says."""
+
+from __future__ import annotations
+
+from flowlog.monitor.alerts import AlertBook
+from flowlog.monitor.phase import CHECK_VALVE_PA
+from flowlog.monitor.rules.latch import Latch
+from flowlog.monitor.rules.moment import Moment
+from flowlog.rig.model import Rig
+from flowlog.units import show
+
+_FLOWS = 0.2
+"""Of the expected flow: more than one leaking tip of six."""
+_SHUT_S = 4.0
+"""A valve takes up to a second to close, and the boom some more to bleed."""
+_OPEN_S = 5.0
+"""A pump that has just been switched on fills the hoses first."""
+_BACK_S = 2.0
+
+
+class ValveWatch:
+    """Needs the boom-valve input; says nothing without one."""
+
+    def __init__(self, rig: Rig, book: AlertBook) -> None:
+        self._rig = rig
+        self._book = book
+        self._flowing = _FLOWS * rig.expected_flow_m3_s
+        self._leaks = Latch(_SHUT_S, _BACK_S)
+        self._dry = Latch(_OPEN_S, _BACK_S)
+
+    def step(self, now: Moment) -> None:
+        """Take one tick in."""
+        if now.valve_open is None:
+            return
+        flow = now.step.mean_flow_m3_s
+        leaks = not now.valve_open and flow > self._flowing
+        if leaks or self._leaks.busy:
+            turn = self._leaks.step(now.at, now.step.seconds, bad=leaks, good=not leaks)
+            if turn == "opened":
+                shown = show(flow, "flow", self._rig.units)
+                text = f"The boom valve is shut by its input, and {shown} still pass the meter."
+                self._book.open("valve_passes", now.at, self._leaks.since or now.at, text)
+            elif turn == "cleared":
+                self._book.clear("valve_passes", now.at, "Nothing passes the shut valve any more.")
+        # A pump that was found to draw air needs no second alert for what follows from it.
+        dry = (
+            now.valve_open
+            and flow < self._flowing
+            and self._no_pressure(now)
+            and not self._book.is_open("air_drawn")
+        )
+        if dry or self._dry.busy:
+            turn = self._dry.step(now.at, now.step.seconds, bad=dry, good=not dry)
+            if turn == "opened":
+                text = "The boom valve is open by its input, and neither flow nor pressure come."
+                self._book.open("valve_dry", now.at, self._dry.since or now.at, text)
+            elif turn == "cleared":
+                self._book.clear("valve_dry", now.at, "The boom sprays, or its valve is shut.")
+
+    def _no_pressure(self, now: Moment) -> bool:
+        return now.pressure_pa is not None and now.pressure_pa < CHECK_VALVE_PA
