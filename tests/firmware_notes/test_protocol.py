@@ -123,7 +123,7 @@ def test_what_the_check_tolerates_is_on_the_page():
     named = re.findall(r"[LSHBTC]\d+", "".join(re.findall(r"^\| ([^|]+) \|", table, re.MULTILINE)))
     assert set(named) <= set(RULES)
     for number, said in (
-        ("S4", f"fewer than {runs.EDGES_ENOUGH} "),
+        ("S4", f"after {runs.EDGES_ENOUGH} edges or more at {numbers.DISTANCES_ENOUGH} or"),
         ("S7", f"`adc_n` {round(100 * (1 - readings.RATE_TOLERANCE))} % low"),
         ("S11", f"; {numbers.OUTAGE_PERIODS} and more"),
         ("H3", f"{hellos.ANSWER_S} s, and {hellos.HOST_S} s"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from typing import Final
 
 import numpy as np
@@ -14,6 +15,7 @@ from flowlog.wire.parse import Fault
 
 OUTAGE_PERIODS: Final = 20
 """A longer gap is a cable or a host that was away, not a board that was too slow."""
+DISTANCES_ENOUGH: Final = 6
 _LOST_SHARE: Final = 0.01
 
 
@@ -97,21 +99,28 @@ def _clock_pace(told: Told) -> Finding:
 
 
 def fine_steps(told: Told) -> Finding:
-    """Common divisor of clock and edge times. Only edges at many places show anything."""
-    places: set[int] = set()
-    common = 0
+    """Common divisor of the times between edges.
+
+    A signal in step with the board's clock has such a divisor too, but then each edge comes the
+    same time after the last one: only edges at several distances show how fine the clock is.
+    """
+    common = moves = 0
+    distances: set[Fraction] = set()
     for run in told.runs:
-        moved = np.flatnonzero(run.steps("pulses") > 0) + 1
-        clock, edge = run.column("clock_us")[moved], run.column("edge_us")[moved]
-        back = (clock - edge) & MASK
-        places.update(back.tolist())
-        for value in set(back.tolist()) | set((run.steps("clock_us")).tolist()):
-            common = math.gcd(common, int(value))
-    if len(places) < EDGES_ENOUGH:
-        return unseen("S4", "too few edges, or edges in step with the samples; turn the meter")
-    if common > COARSEST_US:
-        return failed("S4", f"all times are multiples of {common} us")
-    return passed("S4", f"steps of {common} us or a divisor")
+        at = np.flatnonzero(run.steps("pulses") > 0) + 1
+        total, edge = run.column("pulses")[at], run.column("edge_us")[at]
+        counts = (np.diff(total) & MASK).tolist()
+        times = (np.diff(edge) & MASK).tolist()
+        moves += len(times)
+        common = math.gcd(common, *times)
+        distances.update(Fraction(t, n) for t, n in zip(times, counts, strict=True) if n)
+    if 0 < common <= COARSEST_US:
+        return passed("S4", f"steps of {common} us or a divisor")
+    if moves < EDGES_ENOUGH or len(distances) < DISTANCES_ENOUGH:
+        return unseen(
+            "S4", "too few edges, or edges in step with the board; turn the meter by hand"
+        )
+    return failed("S4", f"the times between edges are multiples of {common} us")
 
 
 def every_period(told: Told) -> Finding:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from support import broken_firmware as broken
 from support.broken_firmware import checksum, crc_from, fields, put
 from support.checked_board import CheckedBoard
@@ -362,3 +364,20 @@ def test_a_cable_that_was_out_is_no_fault_of_the_board():
     report = board.check(listen_s=30.0)
     assert report.of("S11").verdict == "advice"
     assert report.failed == (), report.text()
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(sorted(set(ON_THE_WIRE) - SPECIAL)),
+    st.integers(0, 10_000),
+    st.sampled_from((200.0, 300.0, 450.0)),
+    # Without any noise lowest and highest reading are one, and cannot be mixed up.
+    st.sampled_from(("quiet", "field", "harsh")),
+)
+def test_a_fault_is_found_whatever_is_sprayed(name, seed, pulses_per_l, noise):
+    number, wire, _ = ON_THE_WIRE[name]
+    rig = replace(plain_rig(pulses_per_l=pulses_per_l), wheel=Wheel(40.0))
+    plan = BoardPlan(wheel=True, boot=7)
+    sprayed = replace(scenario_for(rig, hours=0.06, seed=seed, noise=noise), board=plan)
+    report = CheckedBoard(sprayed).check(listen_s=60.0, wire=wire)
+    _caught(report, number, None)
