@@ -23,7 +23,10 @@ _TAIL: Final = 0.01
 """This share of the points at either end does not set the scale: a burst of air would flatten all
 the rest."""
 _LEAST_PERCENT: Final = 4.0
-_GAP_S: Final = 1.7
+UNDER: Final = (
+    "seconds from the onset; nothing is drawn where nothing was judged (boom shut, settling)"
+)
+UNDER_READINGS: Final = "seconds from the onset"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +65,8 @@ class Picture:
     moments: tuple[tuple[float, str], ...]
     """Seconds relative to the onset, and what happened then; the onset is the first."""
     panels: tuple[Panel, ...]
+    under: str
+    """What stands under the time axis."""
 
 
 def picture_of(told: Explanation) -> Picture:
@@ -75,9 +80,12 @@ def picture_of(told: Explanation) -> Picture:
         panels.append(_second(told, "flow"))
     panels.append(_pressure(told) if told.kind == "tests" else _second(told, "pressure"))
     moments = [(0.0, "onset"), (told.said_s, "said")]
+    if told.said_s < 0.05:
+        moments = [(0.0, "onset, said")]
     if told.cleared_s is not None and told.cleared_s <= told.end_s:
         moments.append((told.cleared_s, "cleared"))
-    return Picture(told.begin_s, told.end_s, tuple(moments), tuple(panels))
+    under = UNDER if told.kind == "tests" else UNDER_READINGS
+    return Picture(told.begin_s, told.end_s, tuple(moments), tuple(panels), under)
 
 
 def _boom(told: Explanation) -> Panel:

@@ -28,6 +28,7 @@ _HEIGHTS: Final = {"boom": 200, "evidence": 120, "pressure": 120, "flow": 120}
 _DASHES: Final = {"before": "", "fault": "9 4", "limit": "2 4"}
 _GAP_S: Final = 1.7
 """No line across time of which nothing is known."""
+_MOMENT_DASHES: Final = ("6 3", "", "1 3")
 _LINE_PX: Final = 14.0
 
 _STYLE: Final = """
@@ -88,11 +89,12 @@ def _svg(told: Explanation, width: int = 960) -> str:
         f'<desc id="explain-desc">{escape(described(picture))}</desc>',
         f'<rect width="{width}" height="{height}" fill="{PAPER}"/>',
     ]
-    parts += _moments(picture, frame, bottom)
-    top = _TOP
+    spans, top = [], _TOP
     for panel, tall in zip(picture.panels, heights, strict=True):
+        spans.append((top, top + tall))
         parts += _panel(panel, frame, top, tall)
         top += tall + _BETWEEN
+    parts += _moments(picture, frame, spans)
     parts += _axis(picture, frame, bottom)
     parts.append("</svg>")
     return "\n".join(parts)
@@ -110,19 +112,21 @@ class _Frame:
         return min(max(self.left + (second - self._begin) * self._scale, self.left), self.right)
 
 
-def _moments(picture: Picture, frame: _Frame, bottom: int) -> list[str]:
-    """A line down through all panels, its name above: the onset's to the left, others right."""
+def _moments(picture: Picture, frame: _Frame, spans: list[tuple[int, int]]) -> list[str]:
+    """A line down through each panel, its name above: the onset's to the left, others right."""
     parts = []
     for index, (second, name) in enumerate(picture.moments):
         x = frame.x(second)
-        dash = ("6 3", "", "1 3")[index]
         text = name if index == 0 else f"{name} {second:+.1f} s"
         anchor, at = ("end", x - 5) if index == 0 else ("start", x + 5)
+        if at > frame.right - 60 and index:
+            anchor, at = "end", x - 5
         # The third may lie so near that it needs a line of its own.
         y = 16 if index < 2 else 32
+        path = "".join(f"M{x:.1f} {top}V{bottom}" for top, bottom in spans)
         parts.append(
-            f'<path d="M{x:.1f} {y - 10}V{bottom}" fill="none" stroke="{INK}" stroke-width="1.4" '
-            f'stroke-dasharray="{dash}"/>'
+            f'<path d="M{x:.1f} {y - 10}V{y + 4}{path}" fill="none" stroke="{INK}" '
+            f'stroke-width="1.4" stroke-dasharray="{_MOMENT_DASHES[index]}"/>'
         )
         parts.append(
             f'<text x="{at:.1f}" y="{y}" text-anchor="{anchor}" font-weight="bold" fill="{INK}">'
@@ -203,11 +207,11 @@ def _axis(picture: Picture, frame: _Frame, bottom: int) -> list[str]:
         parts.append(f'<path d="M{x:.1f} {bottom}v5" stroke="{INK}" fill="none"/>')
         parts.append(
             f'<text x="{x:.1f}" y="{bottom + 18}" text-anchor="middle" fill="{SOFT}">'
-            f"{mark:+.0f}</text>"
+            f"{f'{mark:+.0f}' if mark else '0'}</text>"
         )
     middle = (frame.left + frame.right) / 2
     parts.append(
         f'<text x="{middle:.1f}" y="{bottom + 36}" text-anchor="middle" fill="{SOFT}">'
-        "seconds from the onset</text>"
+        f"{escape(picture.under)}</text>"
     )
     return parts

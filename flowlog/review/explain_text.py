@@ -20,7 +20,7 @@ _LEAST: Final = 30
 _WIDEST: Final = 160
 _ROWS: Final = {"boom": 12, "evidence": 8, "pressure": 8, "flow": 8}
 _MARKS: Final = {"before": "-", "fault": "=", "limit": "."}
-_MOMENTS: Final = {"onset": ":", "said": "!", "cleared": "c"}
+_MOMENTS: Final = {"onset": ":", "said": "!", "onset, said": "!", "cleared": "c"}
 
 
 def explain_view(told: Explanation) -> RenderableType:
@@ -42,7 +42,7 @@ def chart_lines(picture: Picture, width: int) -> list[str]:
     A point is a star where it was measured; nothing is drawn where nothing was.
     """
     inner = min(max(width, _GUTTER + _LEAST), _WIDEST) - _GUTTER
-    lines = [_moment_line(picture, inner)]
+    lines = _moment_lines(picture, inner)
     for panel in picture.panels:
         lines += [*_titles(panel, inner + _GUTTER), *_panel(panel, picture, inner)]
     lines += _axis(picture, inner)
@@ -73,18 +73,27 @@ def _column(picture: Picture, second: float, inner: int) -> int:
     return min(max(int(share * inner), 0), inner - 1)
 
 
-def _moment_line(picture: Picture, inner: int) -> str:
-    """Names of the moments beside their columns, as far as there is room."""
-    cells = [" "] * inner
+def _moment_lines(picture: Picture, inner: int) -> list[str]:
+    """Names of the moments beside their columns, each moment in its own line as far as needed."""
+    lines: list[list[str]] = [[" "] * inner]
     for index, (second, name) in enumerate(picture.moments):
         column = _column(picture, second, inner)
-        cells[column] = _MOMENTS[name]
-        text = f"{name} " if index == 0 else f" {name} {second:+.1f} s"
-        begin = column - len(text) if index == 0 else column + 1
-        room = range(begin, begin + len(text))
-        if begin >= 0 and begin + len(text) <= inner and all(cells[i] == " " for i in room):
-            cells[begin : begin + len(text)] = text
-    return " " * _GUTTER + "".join(cells)
+        text = f"{_MOMENTS[name]} {name}" + (f" {second:+.1f} s" if index else "")
+        begin = column
+        if index == 0 and len(picture.moments) > 1 and column + 1 >= len(text):
+            text = f"{name} {_MOMENTS[name]}"
+            begin = column + 1 - len(text)
+        begin = min(begin, inner - len(text))
+        free = next((line for line in lines if _is_free(line, begin, len(text))), None)
+        if free is None:
+            free = [" "] * inner
+            lines.append(free)
+        free[begin : begin + len(text)] = text
+    return [" " * _GUTTER + "".join(line) for line in lines]
+
+
+def _is_free(line: list[str], begin: int, length: int) -> bool:
+    return all(cell == " " for cell in line[begin : begin + length])
 
 
 def _titles(panel: Panel, width: int) -> list[str]:
@@ -144,9 +153,9 @@ def _axis(picture: Picture, inner: int) -> list[str]:
         begin = min(max(column - len(label) // 2, 0), inner - len(label))
         if all(cell == " " for cell in text[max(begin - 1, 0) : begin + len(label)]):
             text[begin : begin + len(label)] = label
-    unit = "seconds from the onset"
+    under = picture.under.split("; ")
     return [
         " " * (_GUTTER - 1) + "+" + "".join(ruler),
         " " * _GUTTER + "".join(text),
-        " " * _GUTTER + unit.center(inner),
+        *(" " * _GUTTER + line[:inner].center(inner) for line in under),
     ]

@@ -58,7 +58,7 @@ def sections_of(told: Explanation) -> list[Section]:
     signs = told.signs
     if told.kind in ("tests", "start") and signs is not None:
         sections.append(Section("Against what", tuple(_reference(told, signs))))
-        sections.append(Section("What else it may be", tuple(_alternatives(told))))
+        sections.append(Section("What it may be, and how likely", tuple(_alternatives(told))))
         sections.append(Section("What the pressure did", tuple(_pressure(told, signs))))
         sections.append(Section("How rough the flow was", tuple(_noise(told, signs))))
         sections.append(Section("How sure one had to be", tuple(_threshold(told, signs))))
@@ -71,9 +71,10 @@ def sections_of(told: Explanation) -> list[Section]:
         sections.append(Section("What became of it", tuple(_changes(told))))
     checks = told.last.checks or told.opened.checks
     if checks:
-        sections.append(Section("What to check, in this order", checks, numbered=True))
-        if {told.opened.code, told.last.code} & _TOUCHED:
-            sections.append(Section("", (OPEN_LINE,)))
+        touched = {told.opened.code, told.last.code} & _TOUCHED
+        caution = (OPEN_LINE,) if touched else ()
+        sections.append(Section("What to check, in this order", caution))
+        sections.append(Section("", checks, numbered=True))
     return sections
 
 
@@ -176,8 +177,8 @@ def _reference(told: Explanation, signs: Signs) -> list[str]:
         change = percent_of(signs.shift)
         word = "less" if change < 0.0 else "more"
         lines.append(
-            f"Since the onset it was {now} at the same pressure: {abs(change):.1f} % {word}. The "
-            "pump cannot make that: at less pressure less is expected."
+            f"Since the onset it was {now} at the same pressure: {abs(change):.1f} % {word}. Pump "
+            "and regulator cannot do that: what is expected follows the pressure."
         )
     return lines
 
@@ -229,7 +230,7 @@ def _pressure(told: Explanation, signs: Signs) -> list[str]:
         )
     boom = "a boom that passes less" if (signs.shift or 0.0) < 0.0 else "a boom that passes more"
     lines = [
-        f"{did}: {moved:+.1f} % (+-{doubt:.1f}).",
+        f"{did}: {moved:+.1f} %, give or take {doubt:.1f} %.",
         f"With {boom} by this much it should move by {least:+.1f} to {largest:+.1f} %, by pump "
         "and regulator; if only the flow sensor is wrong it stays.",
     ]
@@ -239,7 +240,8 @@ def _pressure(told: Explanation, signs: Signs) -> list[str]:
             "stayed": "So it did not answer as it does to a change of the boom: suspect the flow "
             "sensor, or gas in the mix.",
             "both": "Both fit: the pressure wanders too much, or its regulator is too stiff, to "
-            "tell a change of the boom from a flow sensor that reads wrong.",
+            "tell a change of the boom from a flow sensor that reads wrong. How likely each is "
+            "rests on the size then, and on how often each happens.",
             "neither": "Neither fits: the supply changed at the same time, or somebody turned the "
             "regulator.",
         }[signs.verdict]
@@ -291,12 +293,12 @@ def _threshold(told: Explanation, signs: Signs) -> list[str]:
     lines = [f"The test that found it looks for {_looked_for(rig, crossing)}."]
     if crossing.nats > 0.0:
         lines.append(
-            f"It said it at {crossing.nats:.1f} nats of evidence; {crossing.threshold:.1f} were "
-            f"needed. {crossing.nats:.1f} nats: what was measured since the onset is "
-            f"{_times(crossing.nats)} likelier with the fault than without."
+            f"{crossing.threshold:.1f} nats of evidence were needed, {crossing.nats:.1f} were "
+            "there (a nat is one natural logarithm of the odds): what was measured since the "
+            f"onset is {_times(crossing.nats)} likelier with the fault than without."
         )
     else:
-        lines.append(f"It needed {crossing.threshold:.1f} nats of evidence.")
+        lines.append(f"{crossing.threshold:.1f} nats of evidence were needed.")
     lines.append(promise)
     return lines
 

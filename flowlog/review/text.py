@@ -191,14 +191,14 @@ def _alerts(review: RouteReview) -> list[RenderableType]:
     if not alerts:
         lines.append(Text("  none"))
     first = {row.event.alert: row for row in reversed(review.events)}
-    for alert in alerts:
-        lines += _alert(alert, first[alert.alert], review)
+    for number, alert in enumerate(alerts, 1):
+        lines += _alert(number, alert, first[alert.alert], review)
     if noted:
         lines.append(Text(f"  and {noted} thing{'' if noted == 1 else 's'} noted: see --json"))
     return lines
 
 
-def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[RenderableType]:
+def _alert(number: int, alert: Alert, row: EventRow, review: RouteReview) -> list[RenderableType]:
     since = words.local_time(row.since_wall_us)
     said = words.local_time(row.wall_us)
     cleared = next(
@@ -218,7 +218,7 @@ def _alert(alert: Alert, row: EventRow, review: RouteReview) -> list[RenderableT
     code = CODES.get(alert.code)
     title = code.title if code else alert.code.replace("_", " ").capitalize()
     lines: list[RenderableType] = [
-        _indented(f"{title}{place}: began about {since}, said {said}, {end}"),
+        _indented(f"{number}. {title}{place}: began about {since}, said {said}, {end}"),
         _indented(words.clean(alert.worst_text), 4),
     ]
     if alert.worst_text != alert.text:
