@@ -60,6 +60,7 @@ _ROUGH = 1.5
 _ROUGH_NATS = 3.0
 """A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
 much of it may be the ground's."""
+_SMALLEST_LEAK = log(1.05)
 _TOLD_TIPS = 0.1
 _TOLD_NARROWER = 0.6
 
@@ -235,19 +236,34 @@ class BoomWatch:
             # Over so soon: there is nothing left to report.
             self.bank.reset()
             return
-        after_pause = self._came_with_the_pause(level, count)
+        after_pause = self._came_with_the_pause(level, sd, count)
+        if after_pause:
+            # Then all of the spraying since tells how large it is.
+            count = min(len(self._recent), max(count, round(2.0 * self._since_pause_s)))
+            newest = list(self._recent)[-count:]
+            residuals = [tick.residual for tick in newest]
+            level, sd = mean_since(residuals, self.noise)
         classes = self._weigh(level, sd, count, after_pause=after_pause)
         code = next(iter(classes))
         since = newest[0].at
         if code == "mix_changed":
             self._take_mix(at, since, level, sd, classes)
             return
+        fault = OpenFault(code, level, residuals, self._tips, self._least(level))
+        if fault.has_shrunk(level, sd):
+            # Smaller than anything that is looked for: the level learns it.
+            self.bank.reset()
+            return
         sd = self._with_baseline(sd)
         size, text = describe(self._rig, code, level, sd, classes)
         details = details_of(code, level, alarm.evidence, classes)
         self._open(code, at, since, text, size, details, classes)
-        self.fault = OpenFault(code, level, residuals, self._tips, self._smallest)
+        self.fault = fault
         self.bank.reset()
+
+    def _least(self, level: float) -> float:
+        """The smallest shift to this side that is looked for."""
+        return self._smallest if level < 0.0 else min(self._smallest, _SMALLEST_LEAK)
 
     def _open(
         self,
@@ -279,8 +295,12 @@ class BoomWatch:
             )
         )
 
-    def _came_with_the_pause(self, level: float, count: int) -> bool:
-        """Was the shift there from the first spraying after a pause on, as far as can be seen?"""
+    def _came_with_the_pause(self, level: float, sd: float, count: int) -> bool:
+        """Was the shift there from the first spraying after a pause on, as far as can be seen?
+
+        Likelier than a shift that came later: the spraying between the pause and the estimated
+        onset lies nearer to the level since than to the healthy one, each in its own spread.
+        """
         before = round(2.0 * self._since_pause_s) - count
         if before > len(self._recent) - count:
             return False
@@ -288,7 +308,8 @@ class BoomWatch:
             return True
         since_pause = list(self._recent)[-count - before : -count]
         mean = sum(tick.residual for tick in since_pause) / before
-        return abs(level - mean) < abs(mean)
+        spread = self._with_baseline(sqrt(self.noise.mean_variance(before)))
+        return abs(level - mean) / sqrt(spread**2 + sd**2) < abs(mean) / spread
 
     def _with_baseline(self, sd: float) -> float:
         return sqrt(sd * sd + self.noise.density_s / self.baseline.seconds)
@@ -410,7 +431,7 @@ class BoomWatch:
         if density != 1.0 or level > 0.0:
             text += " Another density of the mix than the rig file's would look alike."
         self._open(code, at, began, text, size, details_of(code, level, 0.0, classes), classes)
-        self.fault = OpenFault(code, level, [level], self._tips, self._smallest)
+        self.fault = OpenFault(code, level, [level], self._tips, self._least(level))
 
     def _compare_with_rig_file(self, at: Position) -> None:
         off = exp(self.baseline.level) / self._rig.nominal_conductance - 1.0
@@ -430,7 +451,7 @@ def _shifts(rig: Rig) -> list[float]:
     sizes = [size for size in sizes if rig.thresholds.tip_share <= size < tips - 0.5]
     return [
         *(blocked_tip_log_shift(tips, size) for size in sizes),
-        log(1.05),
+        _SMALLEST_LEAK,
         log(1.1),
         log(1.5),
     ]
