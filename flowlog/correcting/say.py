@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 import time
 import uuid
@@ -194,16 +193,20 @@ def row_of(review: RouteReview, said: Correction, by: str, reason: str = "") -> 
     )
 
 
-def pauses(review: RouteReview, stop: Stop, most: int = 12) -> list[Pause]:
-    """The longest pauses in the spraying of a stop, in their order: where it may be split."""
-    columns, line = review.columns, time_line(review.columns)
+def pauses(
+    review: RouteReview, stop: Stop, most: int = 12, line: TimeLine | None = None
+) -> list[Pause]:
+    """The longest pauses in the spraying of a stop, in their order: where it may be split.
+
+    Args:
+        line: the time line of the route, if it is known already.
+    """
+    columns = review.columns
+    line = line or time_line(columns)
     part = {name: column[stop.first : stop.last + 1] for name, column in columns.items()}
-    work = [stop.first + int(index) for index in at_work(part).nonzero()[0]]
-    gaps = [
-        (float(line.begin_s[later] - line.end_s[earlier]), later)
-        for earlier, later in itertools.pairwise(work)
-        if line.begin_s[later] - line.end_s[earlier] > 0.5
-    ]
+    work = stop.first + at_work(part).nonzero()[0]
+    away = line.begin_s[work[1:]] - line.end_s[work[:-1]]
+    gaps = [(float(away[place]), int(work[place + 1])) for place in (away > 0.5).nonzero()[0]]
     longest = sorted(sorted(gaps, reverse=True)[:most], key=lambda gap: gap[1])
     found = []
     for seconds, index in longest:

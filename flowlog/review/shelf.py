@@ -5,13 +5,16 @@ Pages ask for the same route again and again while somebody zooms, and for all r
 
 from __future__ import annotations
 
+import json
 import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, Final
 
+from flowlog.review.kept_sums import keep_sums, load_sums
 from flowlog.review.load import load_numbered
 from flowlog.review.route import RouteReview
 from flowlog.review.sums import RouteSums, sums_of
@@ -22,13 +25,24 @@ _REVIEWS: Final = 2
 """Kept whole: two may stand side by side. A day takes about 6 MB."""
 
 
-class Shelf:
-    """Of one rig's folder. May be used by several threads."""
+_AGAIN_S: Final = 2.0
+"""How long a route counts as not derived yet before one looks again."""
 
-    def __init__(self) -> None:
+
+class Shelf:
+    """Of one rig's folder. May be used by several threads.
+
+    Args:
+        kept_at: a file in which the sums outlive the program; it may be deleted at any time.
+    """
+
+    def __init__(self, kept_at: Path | None = None) -> None:
         self._lock = threading.Lock()
         self._reviews: OrderedDict[int, tuple[Any, RouteReview]] = OrderedDict()
-        self._sums: dict[int, tuple[Any, RouteSums]] = {}
+        self._kept_at = kept_at
+        self._sums = {} if kept_at is None else load_sums(kept_at)
+        self._logged: dict[int, tuple[str, RouteSums, float]] = {}
+        """Sums of what was logged, where it is to be derived anew; with when to look again."""
 
     def review(self, archive: Archive, number: int) -> RouteReview | None:
         """The route with this number, counted from 1; None if there is none.
@@ -60,32 +74,56 @@ class Shelf:
         Args:
             patience_s: begin with no further route after so long; None: sum up all.
         """
-        end = None if patience_s is None else time.monotonic() + patience_s
-        routes, stamps = archive.routes(), archive.stamps()
+        routes = archive.routes()
+        stamps = {key: json.dumps(stamp) for key, stamp in archive.stamps().items()}
         found: list[RouteSums | None] = [None] * len(routes)
+        end = None if patience_s is None else time.monotonic() + patience_s
         # The newest first: they are what is looked at.
         for index in range(len(routes) - 1, -1, -1):
             route = routes[index]
-            with self._lock:
-                kept = self._sums.get(route.id)
-            if kept is not None and kept[0] == stamps.get(route.id):
-                found[index] = kept[1]
-            elif end is None or time.monotonic() < end:
+            found[index] = self._known(route.id, stamps.get(route.id))
+            if found[index] is not None:
+                continue
+            if end is None or time.monotonic() < end:
                 found[index] = self._sum_up(archive, index + 1, route, stamps.get(route.id))
         return found
 
     def fill(self, open_archive: Callable[[], Archive], enough: Callable[[], bool]) -> None:
-        """Sum up all routes, one after another, until done or `enough`."""
+        """Sum up all routes, one after another, until done or `enough`; then keep the sums."""
         while not enough():
+            begun_s = time.monotonic()
             with open_archive() as archive:
-                if None not in self.sums(archive, patience_s=0.05):
-                    return
-            # Others want the processor as well.
-            time.sleep(0.02)
+                left = self.sums(archive, patience_s=0.01).count(None)
+            if not left:
+                break
+            # Whoever looks at a page meanwhile goes first.
+            time.sleep(min(time.monotonic() - begun_s, 0.2))
+        self.keep()
 
-    def _sum_up(self, archive: Archive, number: int, route: RouteRow, stamp: Any) -> RouteSums:
-        sums = sums_of(archive, number, route)
-        if not sums.underived:
+    def keep(self) -> None:
+        """Write the sums down, if there is where to; a folder that can't be written is no fault."""
+        if self._kept_at is not None:
             with self._lock:
-                self._sums[route.id] = (stamp, sums)
+                known = dict(self._sums)
+            keep_sums(self._kept_at, known)
+
+    def _known(self, route_id: int, stamp: str | None) -> RouteSums | None:
+        with self._lock:
+            kept, logged = self._sums.get(route_id), self._logged.get(route_id)
+        if kept is not None and kept[0] == stamp:
+            return kept[1]
+        if logged is not None and logged[0] == stamp and time.monotonic() < logged[2]:
+            return logged[1]
+        return None
+
+    def _sum_up(
+        self, archive: Archive, number: int, route: RouteRow, stamp: str | None
+    ) -> RouteSums:
+        sums = sums_of(archive, number, route)
+        if stamp is not None:
+            with self._lock:
+                if sums.underived:
+                    self._logged[route.id] = (stamp, sums, time.monotonic() + _AGAIN_S)
+                else:
+                    self._sums[route.id] = (stamp, sums)
         return sums

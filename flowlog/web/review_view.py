@@ -185,7 +185,7 @@ def stop_rows(review: RouteReview) -> list[dict[str, Any]]:
                         "text": f"{_moment(review, pause.wall_us, pause.second)}, after "
                         f"{words.duration(pause.seconds)} without spraying",
                     }
-                    for pause in pauses(review, stop)
+                    for pause in pauses(review, stop, line=line)
                 ],
             }
         )

@@ -9,6 +9,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from flowlog.correcting.child import Deriving
+from flowlog.review.derived import FOLDER
+from flowlog.review.kept_sums import FILE
 from flowlog.review.route import RouteReview
 from flowlog.review.shelf import Shelf
 from flowlog.review.sums import RouteSums
@@ -25,7 +27,7 @@ def shelf_of(request: Request) -> Shelf:
     state = request.app.state
     with _MAKING:
         if not hasattr(state, "shelf"):
-            state.shelf = Shelf()
+            state.shelf = Shelf(site_of(request).folder / FOLDER / FILE)
     return cast("Shelf", state.shelf)
 
 

@@ -14,6 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from stored import BEGAN_US, RIG, RIG_TEXT, store_scenario
 
+from flowlog.review.kept_sums import FILE
 from flowlog.review.load import load_numbered, load_route
 from flowlog.review.season import season, season_dict
 from flowlog.review.season_svg import described, season_svg
@@ -182,7 +183,36 @@ def test_who_is_in_a_hurry_gets_what_is_known(folder):
         assert shelf.sums(archive, patience_s=-1.0)[0].number == 1
 
 
-def test_what_is_to_be_derived_yet_is_not_kept_as_if_it_were(folder):
+def test_sums_outlive_the_program_but_not_a_change_of_the_route(folder, monkeypatch):
+    kept_at = folder / "derived" / FILE
+    Shelf(kept_at).fill(lambda: Archive.open(folder), lambda: False)
+    with Archive.open(folder) as archive:
+        (sums,) = Shelf().sums(archive)
+        monkeypatch.setattr("flowlog.review.shelf.sums_of", None)
+        assert Shelf(kept_at).sums(archive) == [sums]
+    monkeypatch.undo()
+    say(folder, NewTips("all tips new"))
+    with Archive.open(folder) as archive:
+        assert Shelf(kept_at).sums(archive, patience_s=-1.0) == [None]
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"version": "1"}', '{"routes": {"1": []}}'])
+def test_a_file_that_holds_no_sums_is_as_good_as_none(folder, tmp_path, text):
+    kept_at = tmp_path / FILE
+    kept_at.write_text(text)
+    with Archive.open(folder) as archive:
+        assert Shelf(kept_at).sums(archive)[0].number == 1
+
+
+def test_where_nothing_can_be_kept_all_goes_on(folder, tmp_path):
+    (tmp_path / "derived").write_text("in the way")
+    shelf = Shelf(tmp_path / "derived" / FILE)
+    shelf.fill(lambda: Archive.open(folder), lambda: False)
+    with Archive.open(folder) as archive:
+        assert shelf.sums(archive, patience_s=-1.0)[0].number == 1
+
+
+def test_what_is_to_be_derived_yet_is_not_kept_as_if_it_were(folder, monkeypatch):
     say(folder, UseCalibrations(()))
     shelf = Shelf()
     with Archive.open(folder) as archive:
@@ -190,4 +220,16 @@ def test_what_is_to_be_derived_yet_is_not_kept_as_if_it_were(folder):
         assert shelf.sums(archive)[0].underived
         load_route(archive, "last")
         assert shelf.review(archive, 1).derived
-        assert shelf.sums(archive)[0].derived
+        monkeypatch.setattr("flowlog.review.shelf._AGAIN_S", 0.0)
+        assert shelf.sums(archive)[0].underived  # known for two seconds
+        with monkeypatch.context() as later:
+            later.setattr("time.monotonic", lambda: 1e12)
+            assert shelf.sums(archive)[0].derived
+
+
+def test_a_route_that_waits_to_be_derived_keeps_no_other_from_being_summed_up(folder):
+    say(folder, UseCalibrations(()))
+    shelf = Shelf()
+    shelf.fill(lambda: Archive.open(folder), lambda: False)
+    with Archive.open(folder) as archive:
+        assert shelf.sums(archive, patience_s=-1.0)[0].underived
