@@ -301,8 +301,8 @@ def _figures(
             else None
         ),
         pressure_pa=float(pressure.mean()) if len(pressure) else None,
-        pressure_p5_pa=float(np.percentile(pressure, 5)) if len(pressure) else None,
-        pressure_p95_pa=float(np.percentile(pressure, 95)) if len(pressure) else None,
+        pressure_p5_pa=_percentile(pressure, 5) if len(pressure) else None,
+        pressure_p95_pa=_percentile(pressure, 95) if len(pressure) else None,
         pressure_min_pa=_extreme(cut["pressure_min_pa"][settled], -1),
         pressure_max_pa=_extreme(cut["pressure_max_pa"][settled], 1),
         tank_m3=float(tank[-1]) if len(tank) else None,
@@ -311,6 +311,15 @@ def _figures(
         gaps=len(missing),
         gap_s=float(missing.sum()) - len(missing),
     )
+
+
+def _percentile(values: NDArray[np.float64], share: float) -> float:
+    """As `numpy.percentile`, which loads the masked arrays (over 1 MB) to find its way."""
+    place = (len(values) - 1) * share / 100
+    low = int(place)
+    high = min(low + 1, len(values) - 1)
+    parted = np.partition(values, (low, high))
+    return float(parted[low] + (place - low) * (parted[high] - parted[low]))
 
 
 def _share(seconds: NDArray[np.float64], good: NDArray[np.bool_]) -> float | None:

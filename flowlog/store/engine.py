@@ -65,7 +65,7 @@ def reader(path: Path, busy_timeout_s: float = 5.0) -> Reader:
     if not path.exists():
         raise StoreMissingError(f"{path}: there is no database; has this rig been logged here?")
     uri = f"file:{quote(str(path))}?mode=ro"
-    engine = _engine(lambda: _connect(uri, busy_timeout_s, None))
+    engine = _engine(lambda: _connect(uri, busy_timeout_s, _prepare_reader))
     # A write-ahead log needs its index file, which cannot be made on a read-only file system.
     if _opens(engine):
         return Reader(engine, live=True)
@@ -74,7 +74,7 @@ def reader(path: Path, busy_timeout_s: float = 5.0) -> Reader:
         if log.exists() and log.stat().st_size:
             return _copied(path, log)
         still = f"{uri}&immutable=1"
-        engine = _engine(lambda: _connect(still, busy_timeout_s, None))
+        engine = _engine(lambda: _connect(still, busy_timeout_s, _prepare_reader))
     with naming(path), engine.connect() as connection:
         connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").all()
     return Reader(engine, live=False)
@@ -97,7 +97,7 @@ def _copied(path: Path, log: Path) -> Reader:
     except OSError as fault:
         folder.cleanup()
         raise StoreError(f"{path}: cannot be copied for reading ({fault.strerror})") from fault
-    engine = _engine(lambda: _connect(f"file:{quote(str(copy))}?mode=ro", 5.0, None))
+    engine = _engine(lambda: _connect(f"file:{quote(str(copy))}?mode=ro", 5.0, _prepare_reader))
     return Reader(engine, live=False, copy=folder)
 
 
@@ -130,6 +130,11 @@ def _connect(
         connection.close()
         raise
     return connection
+
+
+def _prepare_reader(connection: sqlite3.Connection) -> None:
+    # Who reads, reads through once: pages kept for a second time would only take memory.
+    connection.execute("PRAGMA cache_size = -512").fetchall()
 
 
 def _prepare_writer(connection: sqlite3.Connection) -> None:

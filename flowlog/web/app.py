@@ -37,7 +37,7 @@ FEATURES: Final = (
 )
 """Each has `ROUTES`, and `SCHEMAS` (name to JSON Schema) if its answers have shared parts."""
 
-THREADS: Final = 4
+THREADS: Final = 3
 """Requests worked on at a time: more would only take memory from the daemon's neighbour."""
 
 

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from flowlog.monitor import summary
 from flowlog.monitor.accuracy import budget
 from flowlog.monitor.outputs import Event, Position, Reading
 from flowlog.monitor.stops import Mark, at_work, find_stops, timeline
@@ -345,3 +346,9 @@ def test_few_pulses_make_a_volume_unsure():
     assert budget(RIG, 5, "volume").largest.cause == "counting"
     with pytest.raises(ValueError, match="no pulses"):
         budget(RIG, 0, "volume")
+
+
+@given(st.lists(st.floats(0, 1e6), min_size=1, max_size=50), st.sampled_from([5, 50, 95]))
+def test_percentiles_are_numpys(values, share):
+    found = summary._percentile(np.array(values), share)
+    assert found == pytest.approx(float(np.percentile(values, share)), rel=1e-12, abs=1e-9)
