@@ -28,6 +28,9 @@ class Alarm:
 
     def __init__(self) -> None:
         self._open: dict[str, str] = {}
+        """Urgency of each open alert."""
+        self._codes: dict[str, str] = {}
+        """What each was called last."""
         self._seen: set[str] = set()
         self._sound_until_us = 0
         self._sound = OFF
@@ -35,15 +38,27 @@ class Alarm:
         self._sent_us = 0
 
     def take(self, event: Event, now_us: int, *, replayed: bool = False) -> None:
-        """Take an event. A replayed one lights the lamp but was heard when it happened."""
+        """Take an event. A replayed one lights the lamp but was heard when it happened.
+
+        An alert is heard when it opens, grows or turns out to be something else; not when the same
+        thing was only measured better.
+        """
         if event.change == "cleared":
             self._open.pop(event.alert, None)
+            self._codes.pop(event.alert, None)
             return
         urgency = urgency_of(event.code)
-        if event.change == "noted" or urgency == "note":
+        if event.change == "noted":
+            return
+        if urgency == "note":
+            # It may have been called something worse until now.
+            self._open.pop(event.alert, None)
             return
         self._open[event.alert] = urgency
-        if not replayed:
+        named = self._codes.get(event.alert)
+        self._codes[event.alert] = event.code
+        only_surer = "surer" in event.details and event.code == named
+        if not replayed and not only_surer:
             sound = FAST if urgency == "stop" else SLOW
             if now_us >= self._sound_until_us or sound > self._sound:
                 self._sound = sound
@@ -61,6 +76,7 @@ class Alarm:
     def new_route(self) -> None:
         """Alerts of the pipeline belong to a route and end with it."""
         self._open.clear()
+        self._codes.clear()
         self._seen.clear()
 
     def wanted(self, now_us: int) -> Pattern:
