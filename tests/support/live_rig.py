@@ -30,7 +30,7 @@ seed = 20
 family = "roller"
 
 [tank]
-start = "50 gal"
+start = "{tank} gal"
 
 [[stop]]
 name = "Mill Lane 4"
@@ -76,9 +76,12 @@ class LiveRig:
     Args:
         folder: an empty folder.
         clog_s, clean_s: when the tip clogs and is clean again, seconds of the scenario.
+        tank_gal: large, so that it does not run low in the middle of a test.
     """
 
-    def __init__(self, folder: Path, clog_s: float = 380, clean_s: float = 3000) -> None:
+    def __init__(
+        self, folder: Path, clog_s: float = 380, clean_s: float = 3000, tank_gal: int = 200
+    ) -> None:
         self.folder = folder
         self.data = folder / "data"
         self.rig_file = folder / "rig.toml"
@@ -88,9 +91,12 @@ class LiveRig:
         rig = tomlkit.parse(find_scenario("morning").with_name("rig.toml").read_text("utf-8"))
         rig["board"]["port"] = str(self._port)
         rig["rig"]["data_folder"] = str(self.data)
+        rig["tank"]["volume"] = f"{tank_gal} gal"
         self.rig_file.write_text(tomlkit.dumps(rig), encoding="utf-8")
         self._scenario = folder / "route.toml"
-        self._scenario.write_text(ROUTE.format(clog=clog_s, clean=clean_s), encoding="utf-8")
+        self._scenario.write_text(
+            ROUTE.format(clog=clog_s, clean=clean_s, tank=tank_gal), encoding="utf-8"
+        )
 
     @property
     def address(self) -> str:

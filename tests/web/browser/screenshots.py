@@ -1,8 +1,8 @@
 """Pictures of the pages for people to look at: `python tests/web/browser/screenshots.py FOLDER`.
 
 A simulated morning runs through the real daemon and server; each page is taken at 390x844, 800x480
-and 1280x800, light and dark. States that the simulation does not hold still in are made up (their
-names begin with `made-up`). Takes about two minutes.
+and 1280x800, light and dark, and once as seen without colours. States that the simulation does not
+hold still in are made up (their names begin with `made-up`). Takes about two minutes.
 """
 
 from __future__ import annotations
@@ -65,7 +65,18 @@ class Camera:
                 phone.page.emulate_media(color_scheme=scheme)
                 file = f"{self._number:02d}-{name}-{width}x{height}-{scheme}.png"
                 phone.page.screenshot(path=str(self._folder / file), full_page=whole)
+        self._without_colour(phone, name)
         print(name)
+
+    def _without_colour(self, phone: Phone, name: str) -> None:
+        """As somebody sees it who sees no colours at all."""
+        session = phone.context.new_cdp_session(phone.page)
+        session.send("Emulation.setEmulatedVisionDeficiency", {"type": "achromatopsia"})
+        phone.page.set_viewport_size({"width": SIZES[0][0], "height": SIZES[0][1]})
+        phone.page.emulate_media(color_scheme="light")
+        file = f"{self._number:02d}-{name}-without-colour.png"
+        phone.page.screenshot(path=str(self._folder / file))
+        session.detach()
 
 
 def spraying(camera: Camera, rig: LiveRig, phone: Phone) -> None:
@@ -113,7 +124,7 @@ def made_up(camera: Camera, rig: LiveRig, phone: Phone) -> None:
 def main(folder: Path) -> None:
     camera = Camera(folder)
     with tempfile.TemporaryDirectory() as place, chromium() as browser:
-        rig = LiveRig(Path(place), clog_s=500)
+        rig = LiveRig(Path(place), clog_s=500, tank_gal=50)
         try:
             rig.start(pace=20)
             spraying(camera, rig, Phone(browser))

@@ -91,7 +91,7 @@ def test_the_tip_clogs_and_the_phone_says_so_until_it_is_clean(rig, open_phone):
     page.click("#mark")
     page.click("#mark-fill")
     page.wait_for_selector("#sheet", state="hidden")
-    phone.wait_for("parseFloat(document.getElementById('tank-value').textContent) > 40", 10)
+    phone.wait_for("parseFloat(document.getElementById('tank-value').textContent) > 190", 10)
 
     # A slip of the hand is said in the sheet, which stays.
     page.click("#mark")

@@ -15,7 +15,7 @@ LIVE = "document.body.dataset.fresh === 'live'"
 def rig(tmp_path_factory):
     made = LiveRig(tmp_path_factory.mktemp("rig"), clog_s=380, clean_s=4000)
     try:
-        made.start(pace=25)
+        made.start(pace=40)
         yield made
     finally:
         made.end()

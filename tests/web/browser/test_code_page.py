@@ -55,6 +55,18 @@ def test_the_code_in_the_scanned_address_is_taken_and_does_not_stay_in_the_addre
     assert "#" not in phone.page.url
 
 
+def test_a_phone_whose_code_is_no_longer_taken_is_shown_the_code_page_by_itself(rig, open_phone):
+    phone = open_phone()
+    phone.page.goto(f"{rig.address}/code#{rig.code().replace(' ', '')}")
+    phone.page.wait_for_selector("#verdict")
+    phone.wait_for(LIVE, 15)
+    phone.context.clear_cookies()
+    rig.kill("server")
+    rig.start_server("0.0.0.0")
+    phone.page.wait_for_url("**/code", timeout=15_000)
+    phone.complaints.clear()  # the refused stream
+
+
 @pytest.mark.parametrize("size", [PHONE, DASHBOARD])
 @pytest.mark.parametrize("scheme", SCHEMES)
 def test_the_code_page_has_no_serious_issue_and_large_targets(rig, open_phone, size, scheme):
