@@ -78,13 +78,16 @@ def picture_of(told: Explanation) -> Picture:
             panels.append(_evidence(told))
     else:
         panels.append(_second(told, "flow"))
-    panels.append(_pressure(told) if told.kind == "tests" else _second(told, "pressure"))
+    # Where the boom was shut, and at the beginning of a route, only the readings tell the pressure.
+    steady = told.kind == "tests" or (told.kind == "level" and told.opened.code != "air_drawn")
+    judged = steady and told.signs is not None
+    panels.append(_pressure(told) if judged else _second(told, "pressure"))
     moments = [(0.0, "onset"), (told.said_s, "said")]
     if told.said_s < 0.05:
         moments = [(0.0, "onset, said")]
     if told.cleared_s is not None and told.cleared_s <= told.end_s:
         moments.append((told.cleared_s, "cleared"))
-    under = UNDER if told.kind == "tests" else UNDER_READINGS
+    under = UNDER if told.kind == "tests" and told.signs else UNDER_READINGS
     return Picture(told.begin_s, told.end_s, tuple(moments), tuple(panels), under)
 
 
@@ -127,7 +130,8 @@ def _fault_levels(told: Explanation) -> list[Level]:
         begin = 0.0 if i == 0 else at
         end = told.changes_s[i + 1] if i + 1 < len(told.said) else told.end_s
         value = percent_of(shift)
-        found.append(Level(value, begin, min(end, told.end_s), f"fault {value:+.1f} %", "fault"))
+        label = f"{'then' if found else 'fault'} {value:+.1f} %"
+        found.append(Level(value, begin, min(end, told.end_s), label, "fault"))
     return found
 
 
@@ -145,7 +149,7 @@ def _evidence(told: Explanation) -> Panel:
             values[other] = 100.0 * crossing.nats / crossing.threshold
     known = values[np.isfinite(values)]
     high = max(120.0, 1.08 * float(known.max()) if len(known) else 0.0)
-    levels = (Level(100.0, told.begin_s, told.end_s, "said from here on", "limit"),)
+    levels = (Level(100.0, told.begin_s, told.end_s, "needed", "limit"),)
     return Panel(
         "evidence",
         "Evidence of the strongest test, % of what is needed",

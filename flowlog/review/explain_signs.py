@@ -74,10 +74,13 @@ class Signs:
     spread: float
     """95 % of ten-second means of the healthy residual lie within this of zero."""
     roughness: float
-    """Noise density of the pass over the usual one, when the alert was said."""
+    """Noise density of the pass up to the onset over the usual one."""
     rough_since: float | None
-    """Variance of what is new in each tick since the onset, over that of the half minute before."""
+    """How much what is new in each tick scatters since it was said, over the half minute before
+    the onset, as variances; a step among them does not count."""
     crossing: Crossing | None
+    held_back_s: float
+    """How long the evidence sufficed before it was said, for too few single ticks agreed."""
 
 
 def signs_of(
@@ -111,9 +114,10 @@ def signs_of(
         expected=expected,
         verdict=verdict(answer, expected) if answer and expected else None,
         spread=1.96 * sqrt(density / 10.0),
-        roughness=float(ticks.roughness[at]),
+        roughness=float(ticks.roughness[calm]),
         rough_since=_rough_since(ticks, at_s, onset, said_s),
         crossing=_crossing(ticks, at, opened),
+        held_back_s=_held_back(ticks, at_s, onset, at, said_s),
     )
 
 
@@ -185,7 +189,8 @@ def _rough_since(ticks: Ticks, at_s: Floats, onset: int, said_s: float) -> float
     """How wild the flow was since the onset, up to a minute after it was said."""
     joined = joined_to_before(ticks)
     news = np.full(len(ticks), np.nan)
-    news[1:] = ticks.residual[1:] - DECAY * ticks.residual[:-1]
+    level = np.nan_to_num(ticks.fault_level)
+    news[1:] = ticks.residual[1:] - DECAY * ticks.residual[:-1] - (1.0 - DECAY) * level[1:]
     news[~joined] = np.nan
     before = news[(at_s >= -_REFERENCE_S) & (at_s < -1e-6)]
     since = news[onset + _STILL_MOVING :]
@@ -197,8 +202,18 @@ def _rough_since(ticks: Ticks, at_s: Floats, onset: int, said_s: float) -> float
     before, since = before[np.isfinite(before)], open_since[np.isfinite(open_since)]
     if len(before) < _LEAST_TICKS or len(since) < _LEAST_TICKS:
         return None
-    usual = float(before.var())
-    return float(since.var()) / usual if usual > 0.0 else None
+    usual = _scatter(before)
+    return (_scatter(since) / usual) ** 2 if usual > 0.0 else None
+
+
+def _scatter(values: Floats) -> float:
+    """Median distance from the median: a single step does not move it."""
+    return float(np.median(np.abs(values - np.median(values))))
+
+
+def _held_back(ticks: Ticks, at_s: Floats, onset: int, at: int, said_s: float) -> float:
+    enough = np.flatnonzero(ticks.nats[onset : at + 1] > ticks.threshold[onset : at + 1])
+    return max(0.0, said_s - float(at_s[onset + enough[0]])) if len(enough) else 0.0
 
 
 def _crossing(ticks: Ticks, at: int, opened: Event) -> Crossing | None:

@@ -37,8 +37,8 @@ body { color: #000; background: #fff; font: 11pt/1.45 "Helvetica Neue", Arial, "
   sans-serif; max-width: 190mm; margin: 8mm auto; padding: 0 4mm; overflow-wrap: anywhere; }
 h1 { font-size: 17pt; line-height: 1.2; border-bottom: 2pt solid #000; padding-bottom: 2mm; }
 h2 { font-size: 12pt; margin: 5mm 0 1mm; break-after: avoid; }
-p { margin: 1mm 0; } ol { margin: 1mm 0; padding-left: 7mm; } pre { margin: 1mm 0; font-size: 10pt;
-  white-space: pre-wrap; }
+p { margin: 1mm 0; white-space: pre-wrap; }
+ol { margin: 1mm 0; padding-left: 7mm; }
 .doubt { border: 1.2pt solid #000; padding: 1.5mm 3mm; font-weight: bold; }
 figure { margin: 3mm 0; break-inside: avoid; } figure svg { display: block; width: 100%;
   height: auto; }

@@ -47,9 +47,9 @@ class Section:
 def title_of(told: Explanation) -> str:
     """`Tip blocked: alert 1 of route 3, Cart 3`."""
     name = _title(told.opened.code)
-    number = f"alert {told.number}" if told.number is not None else "noted"
+    number = f"alert {told.number} of" if told.number is not None else "noted on"
     place = f"recording {words.clean(told.source)}" if told.source else f"route {_route(told)}"
-    return f"{name}: {number} of {place}, {words.clean(told.review.rig.name)}"
+    return f"{name}: {number} {place}, {words.clean(told.review.rig.name)}"
 
 
 def sections_of(told: Explanation) -> list[Section]:
@@ -257,11 +257,11 @@ def _noise(told: Explanation, signs: Signs) -> list[str]:
     ]
     if signs.roughness > 1.3:
         lines.append(
-            f"This pass was {signs.roughness:.1f} times as rough as usual (bumps shake hoses and "
-            "tank), so more evidence was asked for."
+            f"Up to the onset the pass was {signs.roughness:.1f} times as rough as usual (bumps "
+            "shake hoses and tank), so each value counted for less."
         )
     else:
-        lines.append("This pass was no rougher than usual.")
+        lines.append("Up to the onset the pass was no rougher than usual.")
     rough = signs.rough_since
     if rough is None:
         lines.append("Too little was seen since the onset to say how rough it has been since.")
@@ -299,6 +299,12 @@ def _threshold(told: Explanation, signs: Signs) -> list[str]:
         )
     else:
         lines.append(f"{crossing.threshold:.1f} nats of evidence were needed.")
+    if signs.held_back_s > 0.9:
+        lines.append(
+            f"There was enough {_short(signs.held_back_s)} before it was said: it was held back "
+            "until enough single values agreed, so that a burst of air passes for nothing else, "
+            "and on rough ground until there was more."
+        )
     lines.append(promise)
     return lines
 
