@@ -47,7 +47,7 @@ class Alert:
     size_high: float | None
     size_unit: str
     grew: int
-    """How many times it grew or changed."""
+    """How many times it grew, shrank or was named otherwise; not how often it was measured."""
 
     @property
     def open(self) -> bool:
@@ -212,7 +212,10 @@ def alerts_of(events: Sequence[Event]) -> list[Alert]:
 def _alert(life: Sequence[Event]) -> Alert:
     told = [event for event in life if event.change != "cleared"] or list(life)
     newest = told[-1]
-    worst = max(told, key=lambda event: abs(event.size or 0.0))
+    sizes = _sizes(told)
+    # What it was taken for before may have been told in other units, which do not compare.
+    same = [event for event in sizes if event.size_unit == newest.size_unit]
+    worst = max(same, key=lambda event: abs(event.size or 0.0))
     cleared = life[-1].at if life[-1].change == "cleared" else None
     return Alert(
         alert=newest.alert,
@@ -228,8 +231,19 @@ def _alert(life: Sequence[Event]) -> Alert:
         size_low=newest.size_low,
         size_high=newest.size_high,
         size_unit=newest.size_unit,
-        grew=sum(event.change == "grew" for event in life),
+        grew=len(sizes) - 1,
     )
+
+
+def _sizes(told: Sequence[Event]) -> list[Event]:
+    """What an alert said of itself, without what was measured better afterwards."""
+    sizes: list[Event] = []
+    for event in told:
+        if sizes and "surer" in event.details and event.code == sizes[-1].code:
+            sizes[-1] = event
+        else:
+            sizes.append(event)
+    return sizes
 
 
 def _stop(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -247,6 +248,36 @@ def test_the_events_of_an_alert_become_one_alert_with_its_newest_size():
         ("Two tips are blocked.", 2.0, 1, False),
         ("One tip is blocked.", 1.0, 0, True),
     ]
+
+
+def test_a_size_that_was_measured_better_stands_for_the_earlier_one():
+    """It did not grow, and the first, rough measure is not its worst."""
+    surer = {"surer": 1.0}
+    (alert,) = alerts_of(
+        [
+            event("opened", at=20, text="About 1.1 tips.", size=1.1),
+            replace(event("grew", at=23, text="1.0 tip.", size=1.0), details=surer),
+            event("grew", at=60, text="About 2.2 tips.", size=2.2),
+            replace(event("grew", at=68, text="2.0 tips.", size=2.0), details=surer),
+            event("grew", at=90, text="Half a tip.", size=0.5),
+        ]
+    )
+    assert (alert.text, alert.worst_text, alert.grew) == ("Half a tip.", "2.0 tips.", 2)
+
+
+def test_an_alert_that_was_named_otherwise_is_one_alert_with_its_last_code():
+    """The size that it had under its first name is no size of what it is: 25 % against one tip."""
+    (alert,) = alerts_of(
+        [
+            replace(event("opened", at=20, size=-25.0), code="meter_low", size_unit="%"),
+            replace(event("grew", at=23, text="One tip.", size=1.0), details={"surer": 1.0}),
+            event("cleared", at=50, text="Healthy again.", size=None),
+        ]
+    )
+    assert alert.alert == "tip_blocked.0.100"
+    assert (alert.code, alert.size, alert.size_unit) == ("tip_blocked", 1.0, "tips")
+    assert (alert.text, alert.worst_text, alert.grew) == ("One tip.", "One tip.", 1)
+    assert not alert.open
 
 
 def test_an_alert_belongs_to_the_stop_in_or_after_which_it_opened():
