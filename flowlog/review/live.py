@@ -20,6 +20,7 @@ from flowlog.review.live_state import (
     LiveState,
     Totals,
     freshness,
+    news_of,
     onset_age_s,
     open_alerts,
     open_mark,
@@ -211,12 +212,14 @@ class LiveReader:
             return shown
         seen = self._archive.seen(latest.route.uid)
         last = {row.event.alert: row.event for row in events}
+        news = news_of(row.event for row in events)
         return tuple(
             replace(
                 alert,
                 since_wall_us=first[alert.alert].since_wall_us,
                 probability=last[alert.alert].details.get("probability"),
                 seen=alert.alert in seen,
+                news=news[alert.alert],
             )
             for alert in shown
         )

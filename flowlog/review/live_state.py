@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, Protocol
 
 from flowlog.monitor.codes import CODES, Code, Urgency
-from flowlog.monitor.outputs import Position, Reading
+from flowlog.monitor.outputs import Event, Position, Reading
 from flowlog.monitor.summary import Alert
 from flowlog.rig.model import Rig
 
@@ -43,6 +43,8 @@ class LiveAlert:
     """How sure it is that the fault is what it says, where the monitor weighed that; 0 to 1."""
     seen: bool = False
     """Somebody said that they know."""
+    news: int = 1
+    """How often there was news: it opened, grew, turned out to be another thing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +190,18 @@ def open_alerts(
         )
     order = {"stop": 0, "look": 1, "note": 2}
     return tuple(sorted(shown, key=lambda alert: (order[alert.urgency], -(alert.since_s or 0.0))))
+
+
+def news_of(events: Iterable[Event]) -> dict[str, int]:
+    """For each alert, how often there was news; the same thing measured better is none."""
+    news: dict[str, int] = {}
+    codes: dict[str, str] = {}
+    for event in events:
+        if event.change in ("opened", "grew"):
+            only_surer = "surer" in event.details and codes.get(event.alert) == event.code
+            news[event.alert] = news.get(event.alert, 0) + (not only_surer)
+            codes[event.alert] = event.code
+    return news
 
 
 def onset_age_s(

@@ -169,6 +169,7 @@ def _alert(alert: LiveAlert, route_uid: str) -> dict[str, Any]:
         "since": None if alert.since_wall_us is None else _iso(alert.since_wall_us),
         "checks": list(alert.checks),
         "acknowledged": alert.seen,
+        "news": alert.news,
     }
 
 
@@ -303,6 +304,11 @@ SCHEMAS: Final[dict[str, Any]] = {
                 since=_maybe("string"),
                 checks={"type": "array", "items": _TEXT},
                 acknowledged={"type": "boolean"},
+                news={
+                    "type": "integer",
+                    "description": "Grows when the alert grew or turned out to be another thing: "
+                    "who has seen it has to see it again.",
+                },
             ),
         },
         cleared={

@@ -30,6 +30,7 @@ TIP_BLOCKED: dict[str, Any] = {
     "since": None,
     "checks": ["Shut the boom, then walk it.", "Clean that tip and its strainer with water."],
     "acknowledged": False,
+    "news": 1,
 }
 TANK_LOW: dict[str, Any] = {
     **TIP_BLOCKED,

@@ -23,7 +23,7 @@ const byId = (id) => document.getElementById(id);
 export function makeAlerts(acknowledge, say) {
   const dialog = byId("alert");
   const strips = byId("strips");
-  /** Of each alert that somebody has seen: what it said then. */
+  /** Of each alert that somebody has seen: how much news there was then. */
   const seen = new Map(JSON.parse(sessionStorage.getItem(KEPT) ?? "[]"));
   let shown = null; // the alert on the screen
   let opened = null; // the id of a seen one that was opened again from its strip
@@ -33,14 +33,14 @@ export function makeAlerts(acknowledge, say) {
   const title = document.title;
 
   function keep(alert) {
-    seen.set(alert.id, alert.text);
+    seen.set(alert.id, alert.news);
     sessionStorage.setItem(KEPT, JSON.stringify([...seen].slice(-50)));
   }
 
   /** An alert that grew since it was seen has to be seen again: what was seen was smaller. */
   function isSeen(alert) {
     if (alert.acknowledged && !seen.has(alert.id)) keep(alert);
-    return seen.get(alert.id) === alert.text;
+    return seen.get(alert.id) === alert.news;
   }
 
   function dismiss() {
