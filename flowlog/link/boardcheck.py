@@ -11,7 +11,7 @@ from flowlog.link.errors import LinkError
 from flowlog.link.recorder import Said
 from flowlog.link.source import Source
 from flowlog.wire.conformance.exercise import Step, steps
-from flowlog.wire.conformance.heard import Piece, Sent
+from flowlog.wire.conformance.heard import Piece, Sent, Stall
 from flowlog.wire.conformance.judge import Report, judge
 from flowlog.wire.decode import Decoder
 from flowlog.wire.records import Hello
@@ -20,6 +20,8 @@ _READ_S: Final = 0.05
 _TELL_S: Final = 1.0
 _RESTART_S: Final = 60.0
 """How long the person may take to restart the board."""
+_STALL_S: Final = 0.25
+"""A read that takes so much longer than asked was held up by this computer."""
 _AFTER_START_S: Final = 2.0
 
 
@@ -61,6 +63,8 @@ class BoardCheck:
         self._next_tell = 0.0
         self._may_go = False  # the port may go away: a board on USB takes it along
         self._inside_line = False
+        self._read_s: float | None = None  # when the last read ended
+        self._stalls: list[Stall] = []
 
     def run(self, stopped: Callable[[], bool]) -> Iterator[Said]:
         """Listen and talk until the plan is through, or `stopped`.
@@ -97,7 +101,7 @@ class BoardCheck:
 
     def report(self) -> Report:
         """The findings about what was heard so far."""
-        return judge(self._pieces, self._sent)
+        return judge(self._pieces, self._sent, self._stalls)
 
     def _say(self, step: Step) -> Iterator[Said]:
         if step.told:
@@ -127,6 +131,9 @@ class BoardCheck:
     def _read(self, timeout_s: float) -> None:
         data = self._source.read(timeout_s)
         at = self._now()
+        if self._read_s is not None and at - self._read_s > timeout_s + _STALL_S:
+            self._stalls.append((self._read_s, at))
+        self._read_s = at
         for event in self._source.take_events():
             if event.change == "lost" and not self._may_go:
                 raise LinkError(event.text)

@@ -83,6 +83,8 @@ def _request_unheard(told: Told) -> str:
         return any(0 <= t - at <= ANSWER_S + HOST_S for t in hellos)
 
     # A board that never answers has its finding in H3.
+    if told.heard.stalled(later[0], later[0] + ANSWER_S + HOST_S):
+        return ""
     if any(answered(at) for at in earlier) and not answered(later[0]):
         return "the request behind the garbage was not answered"
     return ""
@@ -123,10 +125,12 @@ def _silences(told: Told) -> list[Trouble]:
     ends = told.heard.ends
     if not times or ends is None:
         return []
-    longest = max(0.5, 4 * told.period_us / 1e6)
+    longest = max(1.0, 4 * told.period_us / 1e6)
     times.append(ends)
     return [
         (a + longest, f"no sample for {b - a:.1f} s")
         for a, b in pairwise(times)
-        if b - a > longest and any(sent.at_s <= b for sent in told.heard.sent)
+        if b - a > longest
+        and any(sent.at_s <= b for sent in told.heard.sent)
+        and not told.heard.stalled(a, b)
     ]

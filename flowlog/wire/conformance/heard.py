@@ -16,6 +16,9 @@ Piece = tuple[float | None, bytes]
 SLOW_HOST_BYTES: Final = 2048
 """Bytes in one piece that show that the host had not read for a while (0.18 s at 115200 baud)."""
 
+Stall = tuple[float, float]
+"""From when to when the host did not come to read, by the clock of the pieces."""
+
 SentKind = Literal["hello", "alarm", "damaged", "garbage"]
 
 
@@ -41,7 +44,7 @@ class Line:
     extra: bool = False
     """Fields behind those that this version knows."""
     after_wait: bool = False
-    """It came in a piece so large that the host had not read for a while."""
+    """It came in a piece for which the host had not read for a while."""
 
     @property
     def shown(self) -> str:
@@ -56,6 +59,7 @@ class Heard:
 
     lines: list[Line] = field(default_factory=list)
     sent: Sequence[Sent] = ()
+    stalls: Sequence[Stall] = ()
     bytes: int = 0
     begins: float | None = None
     """Host time of the first piece."""
@@ -80,13 +84,17 @@ class Heard:
             self.hellos.append((len(self.lines), line, line.record))
         self.lines.append(line)
 
+    def stalled(self, begin_s: float, end_s: float) -> bool:
+        """Whether the host itself was not there at some time within these."""
+        return any(begin <= end_s and begin_s <= end for begin, end in self.stalls)
 
-def hear(pieces: Iterable[Piece], sent: Sequence[Sent] = ()) -> Heard:
+
+def hear(pieces: Iterable[Piece], sent: Sequence[Sent] = (), stalls: Sequence[Stall] = ()) -> Heard:
     """Cut the pieces into lines and read each one.
 
     The first line is left out if it is bad: whoever begins to listen hears the end of one.
     """
-    heard = Heard(sent=tuple(sent))
+    heard = Heard(sent=tuple(sent), stalls=tuple(stalls))
     splitter = LineSplitter()
     for at_s, data in pieces:
         heard.bytes += len(data)
@@ -95,7 +103,7 @@ def hear(pieces: Iterable[Piece], sent: Sequence[Sent] = ()) -> Heard:
         if at_s is not None:
             heard.begins = at_s if heard.begins is None else heard.begins
             heard.ends = at_s
-        slow = at_s is not None and len(data) >= SLOW_HOST_BYTES
+        slow = at_s is not None and (len(data) >= SLOW_HOST_BYTES or heard.stalled(at_s, at_s))
         for raw in splitter.feed(data):
             line = _read(at_s, raw, slow)
             if line is None:

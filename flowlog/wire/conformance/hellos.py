@@ -88,6 +88,9 @@ def _answers(heard: Heard) -> Finding:
     asked = [sent.at_s for sent in heard.sent if sent.kind == "hello"]
     if not asked:
         return unseen("H3", "nothing was asked; check a port to see it")
+    asked = [at for at in asked if not heard.stalled(at, at + ANSWER_S + HOST_S)]
+    if not asked:
+        return unseen("H3", "this computer was slow to read; stop what else it does")
     times = [line.at_s for _, line, _ in heard.hellos if line.at_s is not None]
     waits = [min((t - at for t in times if t >= at), default=None) for at in asked]
     good = [wait for wait in waits if wait is not None and wait <= ANSWER_S + HOST_S]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from flowlog.wire.conformance.answers import answer_findings
-from flowlog.wire.conformance.heard import Piece, Sent, hear
+from flowlog.wire.conformance.heard import Piece, Sent, Stall, hear
 from flowlog.wire.conformance.hellos import hello_findings
 from flowlog.wire.conformance.lines import line_findings
 from flowlog.wire.conformance.pace import pace_findings
@@ -98,17 +98,20 @@ def _told(finding: Finding) -> list[str]:
     ]
 
 
-def judge(pieces: Iterable[Piece], sent: Sequence[Sent] = ()) -> Report:
+def judge(
+    pieces: Iterable[Piece], sent: Sequence[Sent] = (), stalls: Sequence[Stall] = ()
+) -> Report:
     """Judge what a board sent.
 
     Args:
         pieces: (host time in seconds or None, bytes) in the order of arrival; cut anywhere. A
             last empty piece says until when was listened.
         sent: What the host said meanwhile, by the same clock.
+        stalls: When the host itself did not come to read: silence then is not the board's.
 
     A rule for which nothing speaks is `not seen`, never `pass`.
     """
-    told = tell(hear(pieces, sent))
+    told = tell(hear(pieces, sent, stalls))
     findings = {finding.rule.number: finding for finding in _findings(told)}
     return Report(
         findings=tuple(findings[number] for number in RULES),
