@@ -19,6 +19,7 @@ from flowlog.review.live_state import pressure_verdict, rate_verdict, sure_words
 from flowlog.review.places import time_line
 from flowlog.review.route import CLOCK_SENTENCES, RouteReview
 from flowlog.review.sums import RouteSums
+from flowlog.store.correction import Undo
 from flowlog.store.rows import StoredCalibration
 from flowlog.units import Kind, Units, display_unit
 
@@ -288,20 +289,29 @@ def sure_lines(review: RouteReview) -> list[str]:
 
 
 def correction_rows(review: RouteReview) -> list[dict[str, Any]]:
-    """What was corrected, the newest first."""
+    """What was corrected, the newest first; an undoing is told at what it undoes.
+
+    `button` is the number of the correction to undo for it: its own, or that of its undoing.
+    """
+    undoing: dict[str, int] = {}
+    for number, one in enumerate(review.corrections, 1):
+        if isinstance(one.said, Undo) and one.holds:
+            undoing[one.said.undoes] = number
     told = told_corrections(review)
-    return [
-        {
-            "number": number,
-            "text": text[:1].upper() + text[1:],
-            "by": by_whom(one),
-            "undone": one.undone,
-            "undo": one.row.kind == "undo",
-        }
-        for number, (one, text) in reversed(
-            list(enumerate(zip(review.corrections, told, strict=True), 1))
+    rows = []
+    for number, (one, text) in enumerate(zip(review.corrections, told, strict=True), 1):
+        if isinstance(one.said, Undo):
+            continue
+        rows.append(
+            {
+                "number": number,
+                "text": text[:1].upper() + text[1:],
+                "by": by_whom(one),
+                "undone": one.undone,
+                "button": undoing.get(one.row.uid, number) if one.undone else number,
+            }
         )
-    ]
+    return rows[::-1]
 
 
 def choices(review: RouteReview, known: Sequence[StoredCalibration]) -> list[dict[str, Any]]:
