@@ -14,12 +14,13 @@
 #define OUT_SIZE 256
 #define IN_SIZE 64
 
-static char out[OUT_SIZE];
-static uint8_t out_head;
+/* All volatile: a byte must be in its place before the index says so. */
+static volatile char out[OUT_SIZE];
+static volatile uint8_t out_head;
 static volatile uint8_t out_tail;
-static char in[IN_SIZE];
+static volatile char in[IN_SIZE];
 static volatile uint8_t in_head;
-static uint8_t in_tail;
+static volatile uint8_t in_tail;
 
 void serial_start(void)
 {
@@ -44,10 +45,13 @@ bool serial_send(const char *text, uint8_t length)
 
 ISR(USART_UDRE_vect)
 {
-    if (out_tail == out_head)
+    uint8_t tail = out_tail;
+    if (tail == out_head) {
         UCSR0B &= (uint8_t)~_BV(UDRIE0);
-    else
-        UDR0 = out[out_tail++];
+    } else {
+        UDR0 = out[tail];
+        out_tail = tail + 1;
+    }
 }
 
 ISR(USART_RX_vect)
@@ -65,7 +69,8 @@ int16_t serial_take(void)
 {
     if (in_tail == in_head)
         return -1;
-    uint8_t byte = in[in_tail % IN_SIZE];
-    in_tail++;
+    uint8_t tail = in_tail;
+    uint8_t byte = in[tail % IN_SIZE];
+    in_tail = tail + 1;
     return byte;
 }

@@ -69,11 +69,11 @@ def wait_for(reached: Callable[[], object], seconds: float, what: str) -> None:
 
 @pytest.fixture
 def line(tmp_path):
-    """`line(board, until_s)`: its board's time begins when the daemon has opened the port."""
+    """`line(board, until_s, patient=)`: its time begins when the daemon has opened the port."""
     lines: list[EmulatedLine] = []
 
-    def make(board: EmulatedBoard, until_s: float) -> EmulatedLine:
-        lines.append(EmulatedLine(board, tmp_path / "board", SPEED, until_s))
+    def make(board: EmulatedBoard, until_s: float, *, patient: bool) -> EmulatedLine:
+        lines.append(EmulatedLine(board, tmp_path / "board", SPEED, until_s, patient=patient))
         return lines[-1]
 
     yield make
@@ -96,14 +96,15 @@ def test_a_blocked_tip_goes_from_the_pins_to_database_broker_and_buzzer_in_time(
         + f'\n[broker]\nhost = "127.0.0.1"\nport = {broker.port}\n'
     )
     board, folder = power_on(), tmp_path / "data"
-    put_on_pins(board, scenario)
-    emulated = line(board, until_s)
+    driven = put_on_pins(board, scenario)
+    emulated = line(board, until_s, patient=True)
     with flowlog_run(rig, folder, tmp_path / "board") as daemon:
         office.wait(
             lambda: [m for m in office.payloads("alert") if m["code"] == "tip_blocked"], 60.0
         )
         assert daemon.wait(60) == 0
     assert emulated.done
+    assert emulated.lost == 0
 
     ((said_us,),) = rows(
         folder, "SELECT t_us FROM events WHERE code = 'tip_blocked' AND change = 'opened'"
@@ -111,6 +112,10 @@ def test_a_blocked_tip_goes_from_the_pins_to_database_broker_and_buzzer_in_time(
     delay_s = said_us / 1e6 - at_s
     print(f"said {delay_s:.1f} s after the tip was blocked")
     assert 0.0 < delay_s <= IN_TIME_S
+
+    # Every pulse on the pin until the last sample is in the database.
+    ((counted,),) = rows(folder, "SELECT sum(pulses) FROM readings")
+    assert counted == pytest.approx(np.sum(driven.falls_s < until_s - 0.1), abs=15)
 
     # Lamp and buzzer: fast, the urgent pattern, on the pins, from the word of the daemon on.
     assert encode_alarm(2, 2) in bytes(emulated.heard)
@@ -133,7 +138,7 @@ def test_the_daemon_says_what_happened_to_a_board_in_trouble_and_every_pulse_is_
     assert noise_between_pulses(board, driven, *noisy_s) > 1000
     board.reset("brownout", brown_out_s, held_s=0.2)
     board.jam(jam_s)
-    emulated = line(board, until_s)
+    emulated = line(board, until_s, patient=False)
     with flowlog_run(HEALTHY.with_name("rig.toml"), folder, tmp_path / "board") as daemon:
         for begin_s, seconds in ((170.0, 10.0), (190.0, 60.0)):
             # The computer is busy with something else.

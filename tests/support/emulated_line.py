@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
+import os
+import struct
+import termios
 import threading
 import time
 from pathlib import Path
@@ -10,16 +14,24 @@ from support.emulated_board import EmulatedBoard
 
 from flowlog.link.terminal import Terminal
 
+ENOUGH = 2000
+"""Unread bytes from which on a patient board's time stands still; the line holds far more."""
+
 
 class EmulatedLine:
     """Runs a board's time `speed` times as fast as the clock, from the first byte of a host on.
 
-    Like any board it does not wait for the host: what the line does not take is lost.
+    Like any board it does not wait for the host: what the line does not take is lost. With
+    `patient` its time stands still instead, so that a slow machine changes nothing.
     """
 
-    def __init__(self, board: EmulatedBoard, link: Path, speed: float, until_s: float) -> None:
+    def __init__(
+        self, board: EmulatedBoard, link: Path, speed: float, until_s: float, *, patient: bool
+    ) -> None:
         self.board = board
         self.terminal = Terminal(link)
+        self._patient = patient
+        self._ear = os.open(self.terminal.path, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
         self.until_s = until_s
         self.heard = bytearray()
         """From the host."""
@@ -47,13 +59,19 @@ class EmulatedLine:
     def close(self) -> None:
         self._end.set()
         self._thread.join(10)
+        os.close(self._ear)
         self.terminal.close()
+
+    def _unread(self) -> int:
+        """Bytes that the host has not taken yet."""
+        answer = fcntl.ioctl(self._ear, termios.FIONREAD, bytes(4))
+        return int(struct.unpack("i", answer)[0])
 
     def _run(self) -> None:
         due_s, last = 0.0, time.monotonic()
         while not self._end.wait(0.01) and not self.done:
             now = time.monotonic()
-            if self.heard:
+            if self.heard and not (self._patient and self._unread() > ENOUGH):
                 due_s += (now - last) * self._speed
             last = now
             with self._lock:
