@@ -129,6 +129,8 @@ def _fault_levels(told: Explanation) -> list[Level]:
             continue
         begin = 0.0 if i == 0 else at
         end = told.changes_s[i + 1] if i + 1 < len(told.said) else told.end_s
+        if row.event.change == "noted":
+            end = at  # from there on it counts as healthy
         value = percent_of(shift)
         label = f"{'then' if found else 'fault'} {value:+.1f} %"
         found.append(Level(value, begin, min(end, told.end_s), label, "fault"))

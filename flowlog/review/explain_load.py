@@ -60,7 +60,7 @@ def explain_recording(
     """
     header, items = recorded_items(path, Replayed())
     again = replay_watched(items, rig, progress=progress)
-    review = _review(again, rig, _began_us(header))
+    review = review_of(again, rig, _began_us(header))
     alert, number = choose_alert(review.summary.alerts, wanted)
     return explain(review, alert, number, again, None, path.name)
 
@@ -80,7 +80,7 @@ def _began_us(header: dict[str, str]) -> int:
         return 0
 
 
-def _review(again: Again, rig: Rig, began_us: int) -> RouteReview:
+def review_of(again: Again, rig: Rig, began_us: int) -> RouteReview:
     """A recording summed up as a route would be."""
     columns = dict(again.columns)
     columns["wall_us"] = began_us + np.rint(timeline(columns) * 1e6).astype(np.int64)

@@ -115,7 +115,7 @@ def signs_of(
         verdict=verdict(answer, expected) if answer and expected else None,
         spread=1.96 * sqrt(density / 10.0),
         roughness=float(ticks.roughness[calm]),
-        rough_since=_rough_since(ticks, at_s, onset, said_s),
+        rough_since=_rough_since(ticks, at_s, onset, said_s, fault_open=opened.change != "noted"),
         crossing=_crossing(ticks, at, opened),
         held_back_s=_held_back(ticks, at_s, onset, at, said_s),
     )
@@ -185,7 +185,9 @@ def _reference(
     )
 
 
-def _rough_since(ticks: Ticks, at_s: Floats, onset: int, said_s: float) -> float | None:
+def _rough_since(
+    ticks: Ticks, at_s: Floats, onset: int, said_s: float, *, fault_open: bool
+) -> float | None:
     """How wild the flow was since the onset, up to a minute after it was said."""
     joined = joined_to_before(ticks)
     news = np.full(len(ticks), np.nan)
@@ -197,7 +199,7 @@ def _rough_since(ticks: Ticks, at_s: Floats, onset: int, said_s: float) -> float
     # Of what came after it cleared nothing is said here.
     open_since = since[
         (at_s[onset + _STILL_MOVING :] <= said_s + _REFERENCE_S)
-        & ~np.isnan(ticks.fault_level[onset + _STILL_MOVING :])
+        & (np.isfinite(ticks.fault_level[onset + _STILL_MOVING :]) | (not fault_open))
     ]
     before, since = before[np.isfinite(before)], open_since[np.isfinite(open_since)]
     if len(before) < _LEAST_TICKS or len(since) < _LEAST_TICKS:

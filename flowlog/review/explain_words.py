@@ -60,7 +60,8 @@ def sections_of(told: Explanation) -> list[Section]:
         sections.append(Section("Against what", tuple(_reference(told, signs))))
         sections.append(Section("What it may be, and how likely", tuple(_alternatives(told))))
         sections.append(Section("What the pressure did", tuple(_pressure(told, signs))))
-        sections.append(Section("How rough the flow was", tuple(_noise(told, signs))))
+        if told.kind == "tests":
+            sections.append(Section("How rough the flow was", tuple(_noise(signs))))
         sections.append(Section("How sure one had to be", tuple(_threshold(told, signs))))
     elif told.kind == "level" and signs is not None:
         sections.append(Section("Against what", tuple(_reference(told, signs))))
@@ -180,6 +181,8 @@ def _reference(told: Explanation, signs: Signs) -> list[str]:
             f"Since the onset it was {now} at the same pressure: {abs(change):.1f} % {word}. Pump "
             "and regulator cannot do that: what is expected follows the pressure."
         )
+    if told.opened.change == "noted":
+        lines.append("From then on that counts as healthy, and in the chart as zero.")
     return lines
 
 
@@ -249,7 +252,7 @@ def _pressure(told: Explanation, signs: Signs) -> list[str]:
     return lines
 
 
-def _noise(told: Explanation, signs: Signs) -> list[str]:
+def _noise(signs: Signs) -> list[str]:
     spread = 100.0 * signs.spread
     lines = [
         f"While all was well, means over ten seconds stayed within {spread:.1f} % of the healthy "
