@@ -27,8 +27,12 @@ def names_of_machine() -> frozenset[str]:
 def own_addresses() -> list[str]:
     """IPv4 addresses of the network interfaces, wireless ones first; no loopback."""
     found: list[tuple[bool, str]] = []
+    try:
+        interfaces = socket.if_nameindex()
+    except OSError:
+        return []  # shut off from asking; the address is then for the reader to know
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
-        for _, name in socket.if_nameindex():
+        for _, name in interfaces:
             with contextlib.suppress(OSError):
                 answer = fcntl.ioctl(
                     asked.fileno(), _SIOCGIFADDR, struct.pack("256s", name[:15].encode())

@@ -14,11 +14,11 @@ EXPOSURE_LIMIT = 20
 """2.0 on the scale of `systemd-analyze security`, which counts in tenths here."""
 
 
-@pytest.fixture
-def rendered(tmp_path) -> Path:
-    """The unit as installed, but with a program that exists here."""
-    text = (SYSTEMD / "flowlog@.service").read_text()
-    unit = tmp_path / "flowlog@.service"
+@pytest.fixture(params=["flowlog@.service", "flowlog-page@.service"])
+def rendered(tmp_path, request) -> Path:
+    """A unit as installed, but with a program that exists here."""
+    text = (SYSTEMD / request.param).read_text()
+    unit = tmp_path / request.param
     unit.write_text(text.replace("/opt/flowlog/bin/flowlog", sys.executable))
     return unit
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from flowlog.errors import FlowlogError
 from flowlog.rig.faults import RigFileError
-from flowlog.rig.model import Rig
+from flowlog.rig.model import Page, Rig
 from flowlog.rig.reader import parse_rig, read_rig
 
 GALLON = 231 * 0.0254**3
@@ -460,6 +460,33 @@ def test_a_file_that_ends_too_early_is_told() -> None:
     message = faults('[rig]\nname = "North')[0]
     assert message.startswith("rig.toml")
     assert "is not TOML: " in message
+
+
+def test_the_pages_are_for_this_machine_alone_unless_the_file_says_where_to_listen() -> None:
+    assert read(GOOD).page == Page("127.0.0.1", 8733, ())
+    text = '[page]\nlisten = "0.0.0.0:80"\nnames = ["Cart.lan", "cart"]\n'
+    assert read(GOOD + text).page == Page("0.0.0.0", 80, ("cart.lan", "cart"))
+    assert read(GOOD + '[page]\nlisten = "[::]:8733"\n').page.host == "::"
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('listen = "cart:8733"', "'cart:8733' is no numeric address with a port"),
+        ('listen = "0.0.0.0"', "'0.0.0.0' is no numeric address with a port"),
+        ('listen = "::1:8733"', "'::1:8733' is no numeric address with a port"),
+        ('listen = "0.0.0.0:0"', "'0.0.0.0:0' is no numeric address with a port"),
+        ("listen = 8733", "listen"),
+        ('names = "cart"', "must be names of this machine"),
+        ('names = ["a b"]', "must be names of this machine"),
+        ('names = ["http://cart"]', "must be names of this machine"),
+        ('lisen = "0.0.0.0:8733"', "lisen"),
+    ],
+)
+def test_what_is_wrong_with_the_pages_is_told_with_its_line(line: str, said: str) -> None:
+    (told,) = faults(f"{GOOD}[page]\n{line}\n")
+    assert told.startswith(f"rig.toml:{len(GOOD.splitlines()) + 2}: page.")
+    assert said in told
 
 
 def test_deep_nesting_is_told_and_no_traceback() -> None:
