@@ -153,7 +153,7 @@ class NoiseLevel:
         self._news_variance += _NEWS_SHARE * (
             min(square, _NEWS_CUT * variance) - self._news_variance
         )
-        self._roughen(news)
+        self._roughen(news - rest * level)
         return Innovation(residual, news, rest, variance * self.roughness, seconds)
 
     def _roughen(self, news: float) -> None:
@@ -207,6 +207,10 @@ class NoiseLevel:
             self._remember(self._pass_sum / self._pass_ticks / self.usual)
         self._pass_sum = self._pass_ticks = self._pass_mean = 0.0
         self.roughness = 1.0
+
+    def stepped(self) -> None:
+        """The level that is expected has changed: the newest news hold the step to it."""
+        self._held_back.clear()
 
     def _remember(self, rough: float) -> None:
         """A pass is over: how rough it was bears on what the next ones may be."""

@@ -49,6 +49,11 @@ def opened(out: Output) -> list[str]:
     return [event.code for event in out.events if event.change == "opened"]
 
 
+def without_refinements(events):
+    """Without what only measured the same fault better."""
+    return [event for event in events if "surer" not in event.details]
+
+
 def test_steady_spraying_gives_flow_pressure_rate_volume_and_area():
     rig = make_rig()
     out = run(rig, steady(rig, 60.0))
@@ -105,7 +110,8 @@ def test_a_half_blocked_tip_is_found_and_sized():
 def test_the_alert_clears_when_the_tip_is_clean_again_and_only_once():
     rig = make_rig()
     out = run(rig, steady(rig, 180.0, blocked_at=60.0, back_at=120.0, noise=0.01))
-    changes = [(e.code, e.change) for e in out.events if e.code == "tip_blocked"]
+    events = without_refinements(out.events)
+    changes = [(e.code, e.change) for e in events if e.code == "tip_blocked"]
     assert changes == [("tip_blocked", "opened"), ("tip_blocked", "cleared")]
     cleared = out.events[-1]
     assert 120e6 < cleared.at.t_us < 126e6
@@ -123,7 +129,8 @@ def test_a_second_blocked_tip_grows_the_same_alert():
     samples = make_samples(
         rig, 130.0, lambda t: flow * np.exp(shift(t)), lambda t: 40 * PSI + 0 * t
     )
-    events = [e for e in run(rig, samples).events if e.code == "tip_blocked"]
+    events = without_refinements(run(rig, samples).events)
+    events = [e for e in events if e.code == "tip_blocked"]
     assert [e.change for e in events] == ["opened", "grew"]
     assert len({e.alert for e in events}) == 1
     assert events[0].size == pytest.approx(1.0, abs=0.15)
@@ -410,9 +417,19 @@ def test_a_fault_of_minutes_does_not_dull_the_test_for_the_way_back():
     samples = make_samples(
         rig, 240.0, lambda t: conductance(t) * np.sqrt(pressure(t)) * on(t), pressure, noise=0.01
     )
-    events = [e for e in run(rig, samples).events if e.code == "tip_blocked"]
+    events = without_refinements(run(rig, samples).events)
+    events = [e for e in events if e.code == "tip_blocked"]
     assert [e.change for e in events] == ["opened", "cleared"]
     assert 200e6 < events[1].at.t_us < 208e6
+
+
+def test_a_tip_cleaned_in_the_first_seconds_is_cleared_within_seconds():
+    """The step of the onset does not pass for roughness, which would dull the way back."""
+    rig = make_rig(4)
+    out = run(rig, steady(rig, 180.0, blocked_at=120.0, back_at=135.0, noise=0.01))
+    events = [e for e in without_refinements(out.events) if e.code == "tip_blocked"]
+    assert [e.change for e in events] == ["opened", "cleared"]
+    assert 135e6 < events[1].at.t_us < 138.1e6
 
 
 def test_pulses_faster_than_the_meter_can_are_called_so_and_do_not_silence_the_stream():
@@ -452,6 +469,7 @@ def test_a_tip_blocked_from_the_start_and_cleaned_is_cleared():
     rig = make_rig()
     healthy = HealthyBoom(float(np.log(rig.nominal_conductance)), 0.003)
     samples = steady(rig, 150.0, blocked_at=0.0, back_at=90.0, noise=0.005)
-    events = [e for e in run(rig, samples, baseline=healthy).events if e.code == "tip_blocked"]
+    events = without_refinements(run(rig, samples, baseline=healthy).events)
+    events = [e for e in events if e.code == "tip_blocked"]
     assert [e.change for e in events] == ["opened", "cleared"]
     assert 90e6 < events[1].at.t_us < 97e6

@@ -259,6 +259,7 @@ class BoomWatch:
         details = details_of(code, level, alarm.evidence, classes)
         self._open(code, at, since, text, size, details, classes)
         self.fault = fault
+        self.noise.stepped()
         self.bank.reset()
 
     def _least(self, level: float) -> float:
@@ -338,6 +339,7 @@ class BoomWatch:
             "mix_changed", at, since, text, size, details_of("mix_changed", level, 0.0, classes)
         )
         self.baseline.hold(self.baseline.level + level, ARM_S)
+        self.noise.stepped()
         self.bank.reset()
 
     # -- following ---------------------------------------------------------------------------
@@ -365,6 +367,7 @@ class BoomWatch:
         elif code != fault.code:
             return
         if turn == "grew":
+            self.noise.stepped()
             text += f" It was {before}."
         elif not renamed and not self._worth_telling(size):
             return
@@ -388,6 +391,7 @@ class BoomWatch:
         text = "The boom passes what its healthy baseline says again."
         self._book.clear(fault.code, at, text)
         self.fault = None
+        self.noise.stepped()
         self.bank.reset()
 
     def _watch_drift(self, at: Position) -> None:

@@ -26,6 +26,8 @@ _REFINED_AT: Final = (6, 16, 50)
 """Ticks after the opening at which it is measured again: 3, 8 and 25 s. Each time its uncertainty
 has about halved."""
 _STEADY_SD: Final = 3.0
+_LEFT: Final = 0.3
+"""Less than this share of a fault that may have gone is what the meter still has to follow."""
 
 Turn = Literal["refined", "grew", "gone"]
 
@@ -121,12 +123,14 @@ class OpenFault:
         if not crossed:
             return None
         best = max(crossed, key=lambda test: test.sum)
-        if self._back.sum > best.sum - _DOUBT_NATS:
-            return "gone"
         count = min(len(self.residuals), max(2, round(2.0 * best.seconds)))
         newest = list(self.residuals)[-count:]
         level, sd = mean_since(newest, noise)
-        if abs(level) < max(self._gone, 2.0 * sd) or level * self.level < 0.0:
+        least = max(self._gone, 2.0 * sd)
+        if self._back.sum > best.sum - _DOUBT_NATS:
+            # From two tips to one is a way back as well, but not all of it.
+            least = max(least, _LEFT * abs(self.level))
+        if abs(level) < least or level * self.level < 0.0:
             return "gone"
         self.residuals = deque(newest, maxlen=_KEPT)
         self.ticks = count
