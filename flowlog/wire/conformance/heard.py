@@ -16,6 +16,8 @@ Piece = tuple[float | None, bytes]
 SLOW_HOST_BYTES: Final = 2048
 """Bytes in one piece that show that the host had not read for a while (0.18 s at 115200 baud)."""
 
+_TEXT: Final = bytes(range(0x20, 0x7F)) + b"\r\n"
+
 Stall = tuple[float, float]
 """From when to when the host did not come to read, by the clock of the pieces."""
 
@@ -70,6 +72,8 @@ class Heard:
     line_feeds: int = 0
     returns: int = 0
     """CR bytes."""
+    not_text: int = 0
+    """Bytes that belong into no line."""
 
     faults: list[tuple[int, Line, Fault]] = field(default_factory=list)
     """Bad lines with their place among `lines`."""
@@ -100,6 +104,7 @@ def hear(pieces: Iterable[Piece], sent: Sequence[Sent] = (), stalls: Sequence[St
         heard.bytes += len(data)
         heard.line_feeds += data.count(b"\n")
         heard.returns += data.count(b"\r")
+        heard.not_text += len(data.translate(None, _TEXT))
         if at_s is not None:
             heard.begins = at_s if heard.begins is None else heard.begins
             heard.ends = at_s

@@ -12,21 +12,19 @@ from flowlog.wire.conformance.heard import Heard, Line
 from flowlog.wire.conformance.rules import Finding, failed, passed, unseen
 from flowlog.wire.conformance.runs import Told
 from flowlog.wire.parse import Fault
+from flowlog.wire.records import MAX_LINE
 
 _CONTROL: Final = re.compile(rb"[\x00-\x1f\x7f-\xff]")
+_ODD_SHARE: Final = 0.1
+"""Share of bytes that are no text above which the two sides speak at different speeds."""
 _ECHO: Final = re.compile(rb"(?:Q|A,\d,\d)\*[0-9A-F]{4}")
 
 
 def line_findings(told: Told) -> Iterator[Finding]:
     """Findings L1 to L5."""
     heard = told.heard
-    if not heard.lines and not heard.cut_in:
-        why = "nothing was heard" if not heard.bytes else f"no line in {heard.bytes} bytes"
-        if heard.returns and not heard.line_feeds:
-            yield failed("L3", f"{heard.bytes} bytes with {heard.returns} CR and no LF at all")
-        else:
-            yield unseen("L3", why)
-        yield from (unseen(number, why) for number in ("L1", "L2", "L4", "L5"))
+    if not heard.lines:
+        yield from _without_lines(heard)
         return
     bad = _own_faults(told)
     yield _kind("L1", heard, bad, lambda fault: fault.kind == "too long")
@@ -36,6 +34,19 @@ def line_findings(told: Told) -> Iterator[Finding]:
     yield _ends(heard, bad)
     yield _checksums(heard, bad)
     yield _own_records(heard)
+
+
+def _without_lines(heard: Heard) -> Iterator[Finding]:
+    why = f"no whole line in {heard.bytes} bytes"
+    yield from (unseen(number, why) for number in ("L1", "L4", "L5"))
+    if heard.not_text > _ODD_SHARE * heard.bytes:
+        yield failed("L2", f"{heard.not_text} of {heard.bytes} bytes are no text")
+    else:
+        yield unseen("L2", why)
+    if heard.line_feeds or heard.bytes < MAX_LINE:
+        yield unseen("L3", why)
+    else:
+        yield failed("L3", f"{heard.bytes} bytes with {heard.returns} CR and no LF at all")
 
 
 def _own_faults(told: Told) -> list[tuple[Line, Fault]]:
@@ -72,8 +83,6 @@ def _misplaced_return(fault: Fault) -> bool:
 
 
 def _ends(heard: Heard, bad: Sequence[tuple[Line, Fault]]) -> Finding:
-    if heard.returns and not heard.line_feeds:
-        return failed("L3", f"{heard.returns} CR and no LF at all")
     found = [line for line, fault in bad if fault.kind == "not text" and _misplaced_return(fault)]
     if not found:
         return passed("L3", "CR LF" if heard.returns else "LF")
@@ -90,14 +99,17 @@ def _checksums(heard: Heard, bad: Sequence[tuple[Line, Fault]]) -> Finding:
     found = [(line, fault) for line, fault in bad if fault.kind == "bad crc"]
     # An echo of what the host damaged on purpose is an echo, not a bad line of the board's.
     found = [(line, fault) for line, fault in found if line.raw not in {b"Q*0000", b"Q*0000\r"}]
+    read = len(heard.lines) - sum(f.kind in {"too long", "not text"} for _, _, f in heard.faults)
+    if not read:
+        return unseen("L4", "no line of text came")
     if not found:
-        return passed("L4", f"{len(heard.lines)} lines")
+        return passed("L4", f"{read} lines")
     line, fault = found[0]
     # Two checksums out of 65536 are alike by chance: what most lines show is the mistake.
     reasons = Counter(_reason(line.raw.removesuffix(b"\r")) for line, _ in found)
     ((reason, times),) = reasons.most_common(1)
     reason = reason if times > 0.9 * len(found) else ""
-    told = f"{len(found)} of {len(heard.lines)} lines, first: {fault.text}: {line.shown}"
+    told = f"{len(found)} of {read} lines, first: {fault.text}: {line.shown}"
     return failed("L4", told, reason)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 
 import pytest
@@ -338,6 +339,22 @@ def test_a_board_that_waits_to_be_asked_is_found():
 def test_a_board_that_says_nothing_is_told_so():
     report = judge([(0.0, b""), (10.0, b"")])
     assert {finding.verdict for finding in report.findings} <= {"not seen"}
+
+
+@pytest.mark.parametrize(
+    ("alphabet", "broken_rules"),
+    [
+        (bytes([0xF0, 0x80, 0x3C, 0xFF, 0x00]), ["L2", "L3"]),
+        (bytes(range(256)), ["L1", "L2"]),
+        (b"abc,*", ["L3"]),
+        (b"S,1,2,3\r", ["L3"]),
+    ],
+)
+def test_a_stream_of_no_lines_keeps_no_rule(alphabet, broken_rules):
+    stream = bytes(random.Random(1).choices(alphabet, k=6000))
+    report = judge([(i * 0.1, stream[i * 60 : i * 60 + 60]) for i in range(100)])
+    assert report.numbers("fail") == broken_rules
+    assert set(report.numbers("pass")) <= {"L3"}
 
 
 def test_every_rule_can_fail_or_advise():
