@@ -18,6 +18,7 @@ SCHEMES = ("light", "dark")
 _SWITCHES = [
     "--no-sandbox",  # as root, in a container, it does not start with one
     "--disable-gpu",
+    "--disable-dev-shm-usage",  # a container has little of it
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",

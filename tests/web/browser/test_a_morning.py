@@ -117,10 +117,11 @@ def test_the_tip_clogs_and_the_phone_says_so_until_it_is_clean(rig, open_phone):
         page.click("[data-way=closer]")
     phone.wait_for("document.getElementById('window').textContent === '10 s are shown'", 3)
     phone.wait_for("location.search.includes('from=')", 3)
-    drawn = page.inner_html("#drawing")
+    page.wait_for_timeout(500)
+    page.evaluate("window.drawn = document.getElementById('drawing').innerHTML")
     page.focus("#drawing")
     page.keyboard.press("ArrowLeft")
-    phone.wait_for(f"document.getElementById('drawing').innerHTML.length !== {len(drawn)}", 5)
+    phone.wait_for("document.getElementById('drawing').innerHTML !== window.drawn", 5)
     kept = page.url
     page.reload()
     assert page.url == kept

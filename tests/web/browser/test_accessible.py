@@ -59,6 +59,12 @@ def test_the_page_its_sheet_and_the_alert_have_no_serious_issue_and_fit(rig, ope
     check(phone)
     page.click("#mark")
     check(phone)
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        room = page.evaluate(
+            "(({scrollHeight: s, clientHeight: c}) => s - c)(document.getElementById('sheet'))"
+        )
+        assert room <= 0, (width, height)
     page.click("#sheet-close")
 
     # By keyboard alone: a strip opens its alert, Escape puts it away, focus is always somewhere.
