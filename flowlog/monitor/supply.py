@@ -29,9 +29,10 @@ ANSWERS = (0.1, 0.15, 0.25, 0.4, 0.65, 1.0)
 """By how much log pressure rises for a fall of log conductance by one: from a stiff relief valve
 over a centrifugal pump to a pump without any bypass (2 s / (2 + s) for a slope s of the supply's
 curve; ranges worked out for the usual arrangements)."""
-_ANSWER_NATS = 7.0
+_ANSWER_NATS = 5.0
 """A burst of air moves the meter alone. That the pressure moves the right way by chance in one of
-its ticks has odds of e^-7; a few bursts an hour give one such in a thousand hours."""
+its ticks has odds of some thousandths (3.2 spreads to one side): of six bursts an hour, half of
+them large enough, that makes one in a hundred hours."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -458,4 +458,5 @@ def _shifts(rig: Rig) -> list[float]:
         _SMALLEST_LEAK,
         log(1.1),
         log(1.5),
+        log(2.0),
     ]
