@@ -24,6 +24,7 @@ wander): less than one in 500 hours where nothing is wrong."""
 _BACK_LOG: Final = 0.07
 _STEP_TICKS: Final = 4
 _STEP_SHARE: Final = 0.6
+_NEWEST_TICKS: Final = 6
 _HISTORY: Final = 120
 
 _WILD_SD: Final = 5.0
@@ -133,9 +134,12 @@ class SupplyWatch:
             self._say(said, self._mean)
 
     def _say(self, said: Position, off: float) -> None:
+        since, step = self._largest_step(off)
+        # The slow average is still on its way; the newest seconds say where the pressure is.
+        newest = [value for _, value in self._recent][-_NEWEST_TICKS:]
+        off = sum(newest) / len(newest) - self._level
         percent = 100.0 * (exp(off) - 1.0)
         size = Size(percent, "%")
-        since, step = self._largest_step(off)
         moved = f"{abs(percent):.0f} % {'lower' if off < 0.0 else 'higher'}"
         if off < 0.0 and not step:
             text = (
