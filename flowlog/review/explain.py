@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -65,6 +65,8 @@ class Explanation:
     """What this program's detector opens about then, if it does not say this alert."""
     differs: bool
     """Whether this program's detector words or measures it otherwise."""
+    gone: bool
+    """The raw samples are not all there any more: there is nothing to run again."""
     kind: Kind
     begin_s: float
     end_s: float
@@ -133,6 +135,8 @@ def explain(
     again: Again,
     healthy: HealthyBoom | None,
     source: str = "",
+    *,
+    gone: bool = False,
 ) -> Explanation:
     """Put together what is known of one alert.
 
@@ -140,7 +144,11 @@ def explain(
         review: the route, with what was logged.
         again: the same stream through this program's detector, at least as far as `until_of`.
         healthy: the calibrated baseline, if there is one.
+        source: name of the recording, if it is one.
+        gone: whether raw samples are missing; what `again` holds is not shown then.
     """
+    if gone:
+        again = replace(again, events=(), ticks=again.ticks.part(slice(0)))
     said = tuple(row for row in review.events if row.event.alert == alert.alert)
     mine = tuple(event for event in again.events if event.alert == alert.alert)
     mine = mine[: len(said)] if len(mine) > len(said) and not review.ended else mine
@@ -162,6 +170,7 @@ def explain(
         said=said,
         again=mine,
         instead=() if mine else _instead(again.events, line, onset_s, said_s),
+        gone=gone,
         differs=bool(mine) and mine[: len(said)] != tuple(row.event for row in said),
         kind=kind,
         begin_s=max(begin_s, -onset_s),

@@ -6,7 +6,7 @@ Plain data; `explain_text` draws it with letters and `explain_svg` with lines.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isfinite, log
 from typing import Final, Literal
 
@@ -23,6 +23,8 @@ _TAIL: Final = 0.01
 """This share of the points at either end does not set the scale: a burst of air would flatten all
 the rest."""
 _LEAST_PERCENT: Final = 4.0
+_SAME_PERCENT: Final = 0.5
+"""Levels that are nearer to one another are drawn as one."""
 UNDER: Final = (
     "seconds from the onset; nothing is drawn where nothing was judged (boom shut, settling)"
 )
@@ -132,7 +134,11 @@ def _fault_levels(told: Explanation) -> list[Level]:
         if row.event.change == "noted":
             end = at  # from there on it counts as healthy
         value = percent_of(shift)
-        label = f"{'then' if found else 'fault'} {value:+.1f} %"
+        if found and abs(value - found[-1].value) < _SAME_PERCENT:
+            found[-1] = replace(found[-1], end_s=min(end, told.end_s))
+            continue
+        name = "measured" if row.event.change == "noted" else "then" if found else "fault"
+        label = f"{name} {value:+.1f} %"
         found.append(Level(value, begin, min(end, told.end_s), label, "fault"))
     return found
 

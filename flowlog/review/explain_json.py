@@ -37,6 +37,7 @@ def _body(told: Explanation) -> dict[str, Any]:
         "judged_by": told.kind,
         "said_again": bool(told.again),
         "differs": told.differs,
+        "raw_samples_gone": told.gone,
         "notes": doubts_of(told),
         "onset_utc": iso_times(told.said[0].since_wall_us)[1],
         "onset_route_s": finite(told.onset_of_route_s),

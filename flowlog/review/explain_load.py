@@ -11,6 +11,7 @@ import numpy as np
 from flowlog.calibrating.inuse import InUse
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.stops import timeline
+from flowlog.monitor.stream import StreamItem
 from flowlog.review.corrected import chosen_calibrations
 from flowlog.review.explain import Explanation, choose_alert, explain, until_of
 from flowlog.review.explain_replay import Again, Said, replay_watched
@@ -22,6 +23,7 @@ from flowlog.review.route import RouteReview, review_route
 from flowlog.rig.model import Rig
 from flowlog.store.archive import Archive
 from flowlog.store.rows import EventRow, RouteRow
+from flowlog.wire.samples import Samples
 
 
 def explain_stored(
@@ -44,9 +46,21 @@ def explain_stored(
     review = load_numbered(archive, index + 1, row)
     alert, number = choose_alert(review.summary.alerts, wanted)
     in_use = _in_use(archive, row, review)
-    items = (item for _, item in archive.stream(row.id))
-    again = replay_watched(items, in_use.rig, in_use.baseline, until_of(review, alert), progress)
-    return explain(review, alert, number, again, in_use.baseline)
+    total, held = archive.next_ordinal(row.id), 0
+
+    def items() -> Iterator[StreamItem]:
+        nonlocal held
+        for ordinal, item in archive.stream(row.id):
+            if ordinal > held:
+                # Samples are missing from here on: nothing behind them means what it meant.
+                return
+            held = ordinal + (len(item) if isinstance(item, Samples) else 0)
+            yield item
+
+    until = until_of(review, alert)
+    again = replay_watched(items(), in_use.rig, in_use.baseline, until, progress)
+    whole = again.cut or held >= total > 0
+    return explain(review, alert, number, again, in_use.baseline, gone=not whole)
 
 
 def explain_recording(

@@ -70,6 +70,8 @@ class Again:
     events: tuple[Event, ...]
     ticks: Ticks
     samples: int
+    cut: bool
+    """It ended where it was asked to, before the end of the stream."""
 
 
 class _Gatherer:
@@ -147,7 +149,7 @@ def replay_watched(
         events += output.events
     parts.append(columns_of(readings))
     columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    return Again(columns, tuple(events), gatherer.ticks(), samples)
+    return Again(columns, tuple(events), gatherer.ticks(), samples, not ended)
 
 
 def _behind(one: Position, other: Position) -> bool:

@@ -24,8 +24,12 @@ Verdict = Literal["answered", "stayed", "both", "neither"]
 both, or none of them."""
 
 _FITS_SD: Final = 1.96
-_REFERENCE_S: Final = 30.0
-"""Before the onset: what pressure and noise are compared with."""
+_REFERENCE: Final = 60
+"""Judged ticks before the onset that pressure and noise are compared with: half a minute."""
+_SINCE_S: Final = 30.0
+"""After it was said: so long the noise is looked at."""
+_NEW_LEVEL: Final = 0.01
+"""Learning moves the level by less than this from tick to tick."""
 _STILL_MOVING: Final = 3
 """Ticks behind the onset that hold its own step."""
 _LEAST_TICKS: Final = 6
@@ -44,7 +48,7 @@ class Reference:
     flow_m3_s: float
     """What the healthy boom passes at `pressure_pa`."""
     pressure_pa: float
-    """Mean over the half minute before the onset."""
+    """Mean over the half minute of settled spraying before the onset."""
     of_new: float
     """Share of what new tips of the rig file would pass."""
 
@@ -108,7 +112,7 @@ def signs_of(
     calm = max(0, min(onset, len(ticks)) - 1)
     density = float(ticks.density_s[calm])
     return Signs(
-        reference=_reference(ticks, at_s, onset, calm, rig, healthy),
+        reference=_reference(ticks, onset, calm, rig, healthy),
         shift=shift,
         answer=answer,
         expected=expected,
@@ -163,7 +167,7 @@ def joined_to_before(ticks: Ticks) -> np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
 def _reference(
-    ticks: Ticks, at_s: Floats, onset: int, calm: int, rig: Rig, healthy: HealthyBoom | None
+    ticks: Ticks, onset: int, calm: int, rig: Rig, healthy: HealthyBoom | None
 ) -> Reference:
     level = float(ticks.level[calm])
     calibrated = False
@@ -171,10 +175,13 @@ def _reference(
         density = rig.work.carrier_relative_density
         held = healthy.log_conductance + carrier_log_shift(density)
         calibrated = abs(float(ticks.level[0]) - held) < 1e-9
-    free = np.isnan(ticks.fault_level[:onset])
-    settled = min(ARM_S + float(ticks.seconds[:onset][free].sum()), TRACK_S)
-    near = (at_s >= -_REFERENCE_S) & (at_s < -1e-6)
-    pressures = ticks.log_pressure[near] if near.any() else ticks.log_pressure[calm : calm + 1]
+    # Another mix begins a new level: what was learnt before it does not count.
+    jumps = np.flatnonzero(np.abs(np.diff(ticks.level[:onset])) > _NEW_LEVEL)
+    begin = int(jumps[-1]) + 1 if len(jumps) else 0
+    free = np.isnan(ticks.fault_level[begin:onset])
+    settled = min(ARM_S + float(ticks.seconds[begin:onset][free].sum()), TRACK_S)
+    before = ticks.log_pressure[_before(onset)]
+    pressures = before if len(before) else ticks.log_pressure[calm : calm + 1]
     pressure = exp(float(pressures.mean()))
     return Reference(
         calibrated=calibrated,
@@ -188,24 +195,28 @@ def _reference(
 def _rough_since(
     ticks: Ticks, at_s: Floats, onset: int, said_s: float, *, fault_open: bool
 ) -> float | None:
-    """How wild the flow was since the onset, up to a minute after it was said."""
+    """How wild the flow was since the onset, up to half a minute after it was said."""
     joined = joined_to_before(ticks)
     news = np.full(len(ticks), np.nan)
     level = np.nan_to_num(ticks.fault_level)
     news[1:] = ticks.residual[1:] - DECAY * ticks.residual[:-1] - (1.0 - DECAY) * level[1:]
     news[~joined] = np.nan
-    before = news[(at_s >= -_REFERENCE_S) & (at_s < -1e-6)]
-    since = news[onset + _STILL_MOVING :]
-    # Of what came after it cleared nothing is said here.
-    open_since = since[
-        (at_s[onset + _STILL_MOVING :] <= said_s + _REFERENCE_S)
-        & (np.isfinite(ticks.fault_level[onset + _STILL_MOVING :]) | (not fault_open))
-    ]
-    before, since = before[np.isfinite(before)], open_since[np.isfinite(open_since)]
+    before = news[_before(onset)]
+    # Up to half a minute after it was said, and nothing of what came after it cleared. A mix is
+    # taken as healthy when it is noted: its level is known from there on only.
+    use = at_s <= said_s + _SINCE_S
+    use &= np.isfinite(ticks.fault_level) if fault_open else at_s > said_s
+    use[: onset + _STILL_MOVING] = False
+    since = news[use]
+    before, since = before[np.isfinite(before)], since[np.isfinite(since)]
     if len(before) < _LEAST_TICKS or len(since) < _LEAST_TICKS:
         return None
     usual = _scatter(before)
     return (_scatter(since) / usual) ** 2 if usual > 0.0 else None
+
+
+def _before(onset: int) -> slice:
+    return slice(max(0, onset - _REFERENCE), onset)
 
 
 def _scatter(values: Floats) -> float:

@@ -35,6 +35,10 @@ _TOUCHED: Final = frozenset(
 """Where a check may end with a line or a tip being opened."""
 
 
+_GASSY: Final = 3.0
+"""Two half minutes of the same normal noise differ by 2.8 in one case of a hundred (simulated)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Section:
     """Paragraphs under a heading."""
@@ -67,6 +71,8 @@ def sections_of(told: Explanation) -> list[Section]:
         sections.append(Section("Against what", tuple(_reference(told, signs))))
         sections.append(Section("How it was told", (_why_no_test(told),)))
     else:
+        if told.kind in ("tests", "start"):
+            sections.append(Section("What it may be, and how likely", tuple(_alternatives(told))))
         sections.append(Section("How it was told", (_why_no_test(told),)))
     if len(told.said) > 1:
         sections.append(Section("What became of it", tuple(_changes(told))))
@@ -83,6 +89,11 @@ def doubts_of(told: Explanation) -> list[str]:
     """What has to be said before all else: that the detector of today sees it otherwise."""
     if told.said[0].source == "daemon":
         return []
+    if told.gone:
+        return [
+            "The raw samples of this route are not all stored any more: the detector cannot be run "
+            "again. What was said is shown with the readings, one a second."
+        ]
     if not told.again:
         text = (
             "This version of flowlog no longer says this alert: it was said by the detector of "
@@ -267,8 +278,10 @@ def _noise(signs: Signs) -> list[str]:
         lines.append("Up to the onset the pass was no rougher than usual.")
     rough = signs.rough_since
     if rough is None:
-        lines.append("Too little was seen since the onset to say how rough it has been since.")
-    elif rough > 2.5:
+        lines.append(
+            "Too little was seen before or since the onset to say how rough it has been since."
+        )
+    elif rough > _GASSY:
         lines.append(f"Since the onset it jumps {rough:.1f} times as much: as gas in the mix does.")
     else:
         lines.append(

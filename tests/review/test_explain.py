@@ -5,8 +5,11 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import shutil
+import sqlite3
 import sys
 import xml.etree.ElementTree as ET
+from contextlib import closing
 from itertools import pairwise
 from pathlib import Path
 
@@ -36,6 +39,7 @@ from flowlog.simulator.plan import Fault, Leg, passes
 from flowlog.simulator.run import simulate
 from flowlog.simulator.scenario import find_scenario, read_scenario
 from flowlog.store.archive import Archive
+from flowlog.store.engine import database
 from flowlog.wire.samples import Samples
 
 HEALTHY = read_scenario(find_scenario("healthy"))
@@ -282,6 +286,19 @@ def test_an_alert_that_is_measured_otherwise_today_is_told_too(pieces):
     )
     told = explain(review, alert, number, dataclasses.replace(again, events=others), None)
     assert "Two tips, says the new one." in doubts_of(told)[0]
+
+
+def test_without_the_raw_samples_what_was_said_and_the_readings_are_shown(clogged, tmp_path):
+    shutil.copytree(clogged, tmp_path / "rig")
+    with closing(sqlite3.connect(database(tmp_path / "rig"))) as connection, connection:
+        for table in ("raw_blocks", "raw_tail"):
+            connection.execute(f"DELETE FROM {table}")
+    told = explained(tmp_path / "rig")
+    assert told.gone
+    assert "not all stored any more" in doubts_of(told)[0]
+    assert "no longer says" not in "".join(doubts_of(told))
+    assert [panel.name for panel in picture_of(told).panels] == ["flow", "pressure"]
+    assert "tips blocked, whole or in part" in said_in(told)
 
 
 # -- which alert ---------------------------------------------------------------------------------
