@@ -40,11 +40,12 @@ def steps(listen_s: float) -> tuple[list[Step], float]:
         told = f"lamp and buzzer {name}: look whether they are"
         plan.append(Step(at_s, "alarm", encode_alarm(number, number), told))
         at_s += 2.0
-    for _ in range(2):
-        plan.append(Step(at_s, "damaged", DAMAGED, "asking with a wrong checksum"))
+    for told in ("asking with a wrong checksum, twice", ""):
+        plan.append(Step(at_s, "damaged", DAMAGED, told))
         at_s += 1.6
     for data in GARBAGE:
-        plan.append(Step(at_s, "garbage", data, "sending garbage"))
+        told = "sending garbage" if data is GARBAGE[0] else ""
+        plan.append(Step(at_s, "garbage", data, told))
         at_s += 0.4
     at_s += 1.6
     plan += [Step(at_s, None, b"\n"), Step(at_s + 0.05, "hello", ask, "asking again")]

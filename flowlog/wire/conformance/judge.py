@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import Any, Final
 
 from flowlog.wire.conformance.answers import answer_findings
@@ -17,6 +18,7 @@ from flowlog.wire.conformance.samples import sample_findings
 from flowlog.wire.conformance.starts import start_findings
 from flowlog.wire.records import Hello
 
+_WIDTH: Final = 100
 _MARKS: Final[dict[Verdict, str]] = {
     "pass": "ok",
     "fail": "WRONG",
@@ -89,13 +91,25 @@ def _told(finding: Finding) -> list[str]:
     if finding.verdict == "pass":
         return [head + (f" [{finding.received}]" if finding.received else "")]
     if finding.verdict == "not seen":
-        return [head, f"{'':14}not seen: {finding.received}"]
+        return [head, *_wrapped("not seen:", finding.received)]
     return [
         head,
-        f"{'':14}received  {finding.received}",
-        f"{'':14}right     {rule.right}",
-        f"{'':14}change    {finding.change or rule.change}",
+        *_wrapped("received", finding.received),
+        *_wrapped("right", rule.right),
+        *_wrapped("change", finding.change or rule.change),
     ]
+
+
+def _wrapped(label: str, text: str) -> list[str]:
+    """The text beside its label, a received line never broken."""
+    return wrap(
+        text,
+        width=_WIDTH,
+        initial_indent=f"{'':14}{label:<10}",
+        subsequent_indent=" " * 24,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def judge(
