@@ -7,6 +7,7 @@ of one small tip; edge times are good to microseconds. Host time is never used.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -54,7 +55,7 @@ class Steps:
     def __getitem__(self, part: slice) -> Steps:
         return Steps(*(getattr(self, name)[part] for name in Step._fields))
 
-    def rows(self) -> list[Step]:
+    def rows(self) -> Iterator[Step]:
         return rows_of(Step, (getattr(self, name).tolist() for name in Step._fields))
 
 

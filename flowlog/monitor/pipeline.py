@@ -144,7 +144,7 @@ class Monitor:
     def _stretch(self, ticks: TickTable, out: Output) -> None:
         """Ticks of the running segment, which has begun."""
         steps = self._motion.steps(ticks)
-        at = rows_of(Position, ticks[_POSITION].tolist())
+        at = list(rows_of(Position, ticks[_POSITION].tolist()))
         self._at = at[-1]
         out.readings += self._judge.steps(at, ticks, steps)
 

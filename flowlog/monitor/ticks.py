@@ -7,7 +7,7 @@ however it is cut into blocks: this is what makes a replay equal to the live run
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import partial
 from typing import Any, Final, NamedTuple, TypeAlias, TypeVar
 
@@ -69,18 +69,18 @@ NO_TICKS: Final[TickTable] = np.empty((len(Tick._fields), 0), dtype=np.int64)
 
 def ticks_of(table: TickTable) -> list[Tick]:
     """The columns of a table as ticks."""
-    return rows_of(Tick, table.tolist())
+    return list(rows_of(Tick, table.tolist()))
 
 
 _Row = TypeVar("_Row", bound=tuple[Any, ...])
 
 
-def rows_of(kind: type[_Row], columns: Iterable[Iterable[Any]]) -> list[_Row]:
-    """Rows of a named tuple from its columns, all of one length.
+def rows_of(kind: type[_Row], columns: Iterable[Iterable[Any]]) -> Iterator[_Row]:
+    """Rows of a named tuple from its columns, all of one length, one after the other.
 
     What `_make` does, but without a Python call for each row: half of the time that rows take.
     """
-    return list(map(partial(tuple.__new__, kind), zip(*columns, strict=True)))
+    return map(partial(tuple.__new__, kind), zip(*columns, strict=True))
 
 
 class TickGatherer:

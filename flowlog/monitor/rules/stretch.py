@@ -8,7 +8,7 @@ to the last bit. Where a rule does not, or is not sure, the ticks go through `st
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,7 +20,7 @@ from flowlog.monitor.outputs import Position
 from flowlog.monitor.phase import Phases
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.sensors import Pressure, Pressures
-from flowlog.monitor.ticks import Tick, TickTable, rows_of, ticks_of
+from flowlog.monitor.ticks import Tick, TickTable, rows_of
 
 
 @dataclass(eq=False)
@@ -65,32 +65,42 @@ class Stretch:
         ends: list[int] = np.flatnonzero(edges).tolist()
         return list(zip(ends[::2], ends[1::2], strict=True))
 
-    @cached_property
-    def moments(self) -> list[Moment]:
-        """Each tick as the rules see it in `step`, but without `pressure`."""
+    def moments(self) -> Iterator[Moment]:
+        """Each tick as the rules see it in `step`, but without `pressure`.
+
+        One after the other: rows that all lived at once would wake the garbage collector.
+        """
         n = len(self)
-        means = [None] * n if self.pressures is None else self.pressures.mean_pa.tolist()
-        valves = [None] * n if self.valve_open is None else self.valve_open.tolist()
         columns = (
             self.at,
-            ticks_of(self.ticks),
+            rows_of(Tick, self.ticks.tolist()),
             self.steps.rows(),
             self.phases.names,
             [None] * n,
-            means,
+            [None] * n if self.pressures is None else self.pressures.mean_pa.tolist(),
             self.area_m2.tolist(),
-            valves,
+            [None] * n if self.valve_open is None else self.valve_open.tolist(),
         )
         return rows_of(Moment, columns)
 
     def moment(self, i: int) -> Moment:
         """One tick as the rules see it in `step`."""
-        moment = self.moments[i]
-        if self.pressures is None:
-            return moment
-        of = self.pressures
-        extremes = float(of.min_pa[i]), float(of.max_pa[i])
-        return moment._replace(pressure=Pressure(float(of.mean_pa[i]), *extremes, "ok"))
+        part = slice(i, i + 1)
+        pressure = None
+        if self.pressures is not None:
+            of = self.pressures
+            mean, low, high = (float(column[i]) for column in (of.mean_pa, of.min_pa, of.max_pa))
+            pressure = Pressure(mean, low, high, "ok")
+        return Moment(
+            self.at[i],
+            Tick._make(self.ticks[:, i].tolist()),
+            next(self.steps[part].rows()),
+            self.phases.names[i],
+            pressure,
+            pressure.mean_pa if pressure is not None else None,
+            float(self.area_m2[i]),
+            bool(self.valve_open[i]) if self.valve_open is not None else None,
+        )
 
     def upto(self, judged: Sequence[int], count: int) -> int:
         """How many ticks pass if `count` of the judged ones do."""
