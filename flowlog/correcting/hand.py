@@ -5,6 +5,7 @@ First it is left in the letterbox, durable: whatever happens then, it is taken s
 
 from __future__ import annotations
 
+import logging
 import time
 from pathlib import Path
 from typing import Final
@@ -17,10 +18,12 @@ from flowlog.daemon.left_corrections import (
 from flowlog.daemon.letterbox import MarkError, remove, set_aside
 from flowlog.review.load import rig_of
 from flowlog.store.archive import Archive
-from flowlog.store.errors import StoreBusyError
+from flowlog.store.errors import StoreBusyError, StoreError
 from flowlog.store.lock import is_locked
 from flowlog.store.recorder import Recorder
 from flowlog.store.rows import Batch, CorrectionRow
+
+log = logging.getLogger(__name__)
 
 PATIENCE_S: Final = 6.0
 """The daemon looks into its inbox each second and commits at once."""
@@ -34,15 +37,21 @@ def hand_over(folder: Path, row: CorrectionRow, patience_s: float = PATIENCE_S) 
 
     Raises:
         MarkError: it cannot be left.
-        StoreError: it was left, and the store cannot be looked into.
     """
     leave_correction(folder, row)
     end = time.monotonic() + patience_s
     while True:
-        if not is_locked(folder):
-            take_waiting(folder)
-        if _has(folder, row):
-            return True
+        try:
+            if not is_locked(folder):
+                take_waiting(folder)
+            if _has(folder, row):
+                return True
+        except StoreBusyError:
+            pass  # another one writes just now
+        except StoreError as fault:
+            # Who may not write here, or has no room, has left it all the same.
+            log.warning("a correction waits for the daemon: %s", fault)
+            return False
         if time.monotonic() >= end:
             return False
         time.sleep(0.1)

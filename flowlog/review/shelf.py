@@ -38,6 +38,8 @@ class Shelf:
 
     def __init__(self, kept_at: Path | None = None) -> None:
         self._lock = threading.Lock()
+        self.readings = 0
+        """How many routes were read whole so far: who counts memory may want to know."""
         self._reviews: OrderedDict[int, tuple[Any, RouteReview]] = OrderedDict()
         self._kept_at = kept_at
         self._sums = {} if kept_at is None else load_sums(kept_at)
@@ -60,6 +62,7 @@ class Shelf:
                 self._reviews.move_to_end(route.id)
                 return replace(found[1], number=number)
         review = load_numbered(archive, number, route, derive=False)
+        self.readings += 1
         if not review.underived:
             with self._lock:
                 self._reviews[route.id] = (stamp, review)
@@ -88,14 +91,16 @@ class Shelf:
                 found[index] = self._sum_up(archive, index + 1, route, stamps.get(route.id))
         return found
 
-    def fill(self, open_archive: Callable[[], Archive], enough: Callable[[], bool]) -> None:
-        """Sum up all routes, one after another, until done or `enough`; then keep the sums."""
-        while not enough():
+    def fill(self, open_archive: Callable[[], Archive]) -> None:
+        """Sum up all routes, one after another; then keep the sums.
+
+        A fault of the store ends it: who asks next begins it again.
+        """
+        while True:
             begun_s = time.monotonic()
             with open_archive() as archive:
-                left = self.sums(archive, patience_s=0.01).count(None)
-            if not left:
-                break
+                if not self.sums(archive, patience_s=0.01).count(None):
+                    break
             # Whoever looks at a page meanwhile goes first.
             time.sleep(min(time.monotonic() - begun_s, 0.2))
         self.keep()

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import logging
 import threading
-from typing import cast
+from typing import Final, cast
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from flowlog.correcting.child import Deriving
+from flowlog.errors import FlowlogError
 from flowlog.review.derived import FOLDER
 from flowlog.review.kept_sums import FILE
 from flowlog.review.route import RouteReview
 from flowlog.review.shelf import Shelf
 from flowlog.review.sums import RouteSums
+from flowlog.web.give_back import give_back
 from flowlog.web.site import site_of
 
-PATIENCE_S = 0.12
+log = logging.getLogger(__name__)
+
+PATIENCE_S: Final = 0.12
 """A list that is not summed up yet is shown as far as it is."""
 
 _MAKING = threading.Lock()
@@ -47,11 +52,15 @@ def reviewed(request: Request, number: int | None = None) -> RouteReview:
         HTTPException: 404, there is none.
     """
     wanted = request.path_params["number"] if number is None else number
+    shelf = shelf_of(request)
     with site_of(request).archive() as archive:
-        found = shelf_of(request).review(archive, wanted)
+        before = shelf.readings
+        found = shelf.review(archive, wanted)
         if found is None:
             count = len(archive.routes())
             raise HTTPException(404, f"There is no route {wanted} (there are {count}).")
+    if shelf.readings != before:
+        give_back()
     return found
 
 
@@ -62,8 +71,11 @@ def all_sums(request: Request, *, whole: bool = False) -> list[RouteSums | None]
         whole: wait until none is.
     """
     shelf = shelf_of(request)
+    # Two that sum up at the same time are no quicker than one, and each waits for the other.
+    filling = getattr(request.app.state, "filling", None)
+    patience_s = 0.0 if filling is not None and filling.is_alive() else PATIENCE_S
     with site_of(request).archive() as archive:
-        found = shelf.sums(archive, None if whole else PATIENCE_S)
+        found = shelf.sums(archive, None if whole else patience_s)
     if None in found:
         _fill(request, shelf)
     return found
@@ -71,16 +83,20 @@ def all_sums(request: Request, *, whole: bool = False) -> list[RouteSums | None]
 
 def _fill(request: Request, shelf: Shelf) -> None:
     """Go on summing up in the background, once at a time."""
-    state = request.app.state
+    state, site = request.app.state, site_of(request)
+
+    def fill() -> None:
+        try:
+            shelf.fill(site.archive)
+        except FlowlogError as fault:
+            log.warning("the routes are not all summed up: %s", fault)
+        give_back()
+
     with _MAKING:
         running = getattr(state, "filling", None)
-        if running is not None and running.is_alive():
-            return
-        site = site_of(request)
-        state.filling = threading.Thread(
-            target=shelf.fill, args=(site.archive, lambda: False), daemon=True
-        )
-        state.filling.start()
+        if running is None or not running.is_alive():
+            state.filling = threading.Thread(target=fill, daemon=True)
+            state.filling.start()
 
 
 def number_in_query(

@@ -178,14 +178,14 @@ def test_who_is_in_a_hurry_gets_what_is_known(folder):
     shelf = Shelf()
     with Archive.open(folder) as archive:
         assert shelf.sums(archive, patience_s=-1.0) == [None]
-    shelf.fill(lambda: Archive.open(folder), lambda: False)
+    shelf.fill(lambda: Archive.open(folder))
     with Archive.open(folder) as archive:
         assert shelf.sums(archive, patience_s=-1.0)[0].number == 1
 
 
 def test_sums_outlive_the_program_but_not_a_change_of_the_route(folder, monkeypatch):
     kept_at = folder / "derived" / FILE
-    Shelf(kept_at).fill(lambda: Archive.open(folder), lambda: False)
+    Shelf(kept_at).fill(lambda: Archive.open(folder))
     with Archive.open(folder) as archive:
         (sums,) = Shelf().sums(archive)
         monkeypatch.setattr("flowlog.review.shelf.sums_of", None)
@@ -207,7 +207,7 @@ def test_a_file_that_holds_no_sums_is_as_good_as_none(folder, tmp_path, text):
 def test_where_nothing_can_be_kept_all_goes_on(folder, tmp_path):
     (tmp_path / "derived").write_text("in the way")
     shelf = Shelf(tmp_path / "derived" / FILE)
-    shelf.fill(lambda: Archive.open(folder), lambda: False)
+    shelf.fill(lambda: Archive.open(folder))
     with Archive.open(folder) as archive:
         assert shelf.sums(archive, patience_s=-1.0)[0].number == 1
 
@@ -230,6 +230,6 @@ def test_what_is_to_be_derived_yet_is_not_kept_as_if_it_were(folder, monkeypatch
 def test_a_route_that_waits_to_be_derived_keeps_no_other_from_being_summed_up(folder):
     say(folder, UseCalibrations(()))
     shelf = Shelf()
-    shelf.fill(lambda: Archive.open(folder), lambda: False)
+    shelf.fill(lambda: Archive.open(folder))
     with Archive.open(folder) as archive:
         assert shelf.sums(archive, patience_s=-1.0)[0].underived
