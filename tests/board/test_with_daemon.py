@@ -83,6 +83,7 @@ def line(tmp_path):
 
 @pytest.mark.broker
 @pytest.mark.slow
+@pytest.mark.timeout(240)
 def test_a_blocked_tip_goes_from_the_pins_to_database_broker_and_buzzer_in_time(
     power_on, line, start_broker, listen, tmp_path
 ):
@@ -126,6 +127,7 @@ def test_a_blocked_tip_goes_from_the_pins_to_database_broker_and_buzzer_in_time(
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(240)
 def test_the_daemon_says_what_happened_to_a_board_in_trouble_and_every_pulse_is_counted(
     power_on, line, tmp_path
 ):

@@ -14,6 +14,8 @@ from support.emulated_board import EmulatedBoard
 
 from flowlog.link.terminal import Terminal
 
+AT_ONCE_S = 0.5
+"""Board time between two looks at the line."""
 ENOUGH = 2000
 """Unread bytes from which on a patient board's time stands still; the line holds far more."""
 
@@ -72,7 +74,8 @@ class EmulatedLine:
         while not self._end.wait(0.01) and not self.done:
             now = time.monotonic()
             if self.heard and not (self._patient and self._unread() > ENOUGH):
-                due_s += (now - last) * self._speed
+                # Where the emulator can't keep up, time goes slower; it is never caught up with.
+                due_s = min(due_s + (now - last) * self._speed, self.now_s + AT_ONCE_S)
             last = now
             with self._lock:
                 commands = self.terminal.read()
