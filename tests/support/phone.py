@@ -80,7 +80,7 @@ class Phone:
             **settings,
         )
         self.page = self.context.new_page()
-        self.page.set_default_timeout(10_000)
+        self.page.set_default_timeout(30_000)  # a busy machine; nothing waits longer than it must
         self.complaints: list[str] = []
         self.asked: list[str] = []
         self.page.on("console", self._hear)
