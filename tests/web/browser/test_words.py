@@ -198,6 +198,51 @@ def test_a_phone_whose_browser_takes_part_of_the_height_still_shows_all_without_
     assert phone.overflow() == (0, 0)
 
 
+def test_metric_rigs_have_their_own_units_and_decimals(phone):
+    told = state(
+        rig={"units": "metric"},
+        rate={"value": 441.0, "text": "441", "unit": "L/ha", "target": 448.4, "low": 426.0,
+              "high": 470.8, "off": -0.0165},
+        pressure={"value": 2.63, "text": "2.63", "unit": "bar", "low": 1.72, "high": 3.45},
+    )  # fmt: skip
+    tell(phone.page, told)
+    assert (phone.text("#rate-value"), phone.text("#rate-target")) == ("441", "448")
+    assert phone.text("#pressure-scale").split() == ["1.7", "3.5"]
+    assert phone.text("#verdict-word") == "on rate"
+
+
+COUNT_TONES = """
+window.tones = []; window.shaken = 0;
+const made = AudioContext.prototype.createOscillator;
+AudioContext.prototype.createOscillator = function () {
+  const tone = made.call(this); window.tones.push(tone); return tone;
+};
+navigator.vibrate = (pattern) => { if (pattern) window.shaken += 1; return true; };
+"""
+
+
+def test_asked_for_sound_and_vibration_call_until_the_alert_is_seen(server, open_phone):
+    phone = open_phone()
+    page = phone.page
+    page.add_init_script(FAKE_STREAM + COUNT_TONES)
+    page.goto(server.address)
+    tell(page, state(alerts=[TIP_BLOCKED]))
+    assert page.evaluate("[tones.length, shaken]") == [0, 0]
+    tell(page, state())
+    page.click("#sound")
+    phone.wait_for("document.getElementById('sound-word').textContent === 'on'", 3)
+    page.evaluate("tones.length = 0; shaken = 0")
+    tell(page, state(alerts=[TIP_BLOCKED]))
+    assert page.evaluate("[tones.length, shaken]") == [4, 1]
+    assert page.evaluate("new Set(tones.map((tone) => tone.frequency.value)).size") == 2
+    phone.wait_for("tones.length > 4", 3)
+    phone.see_all_alerts()
+    heard = page.evaluate("tones.length")
+    page.wait_for_timeout(2000)
+    assert page.evaluate("tones.length") == heard
+    phone.complaints.clear()  # the server knows of no such alert
+
+
 def test_a_voice_hears_a_change_of_kind_and_not_every_percent(phone):
     tell(phone.page, A_LITTLE_HIGH)
     assert phone.text("#say") == "high by 7 %"
