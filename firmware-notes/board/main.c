@@ -19,10 +19,12 @@
 
 static void pins_start(void)
 {
+    alarm_start();
     /* No input floats, used or not. For the sensors this is a second line: each wants a pull-up of
      * its own (wiring.md). */
-    PORTB = PORTC = PORTD = 0xFF;
-    alarm_start();
+    PORTB |= (uint8_t)~DDRB;
+    PORTC |= (uint8_t)~DDRC;
+    PORTD |= (uint8_t)~DDRD;
 }
 
 int main(void)
