@@ -21,8 +21,8 @@ from flowlog.review.sums import RouteSums, sums_of
 from flowlog.store.archive import Archive
 from flowlog.store.rows import RouteRow
 
-_REVIEWS: Final = 2
-"""Kept whole: two may stand side by side. A day takes about 6 MB."""
+_REVIEWS: Final = 1
+"""Kept whole: who zooms looks at one. A day takes about 4 MB."""
 
 
 _AGAIN_S: Final = 2.0

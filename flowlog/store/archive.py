@@ -55,7 +55,7 @@ from flowlog.wire.samples import Samples
 
 _ROUTES: Final = select(routes, rig_files.c.sha256).join(rig_files)
 _WHOLE: Final = ("segment", "seq", "t_us", "wall_us", "pulses", "samples", "lost")
-_ROWS_AT_ONCE: Final = 2000
+_ROWS_AT_ONCE: Final = 500
 _READING_COLUMNS: Final = tuple(
     column.name for column in readings.c if column.name not in {"id", "route_id", "run_id"}
 )
