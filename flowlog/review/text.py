@@ -193,6 +193,9 @@ def _alerts(review: RouteReview) -> list[RenderableType]:
     first = {row.event.alert: row for row in reversed(review.events)}
     for number, alert in enumerate(alerts, 1):
         lines += _alert(number, alert, first[alert.alert], review)
+    if alerts:
+        how = f"flowlog explain NUMBER --route {review.number}"
+        lines.append(_indented(f"What one of them rests on: {how}"))
     if noted:
         lines.append(Text(f"  and {noted} thing{'' if noted == 1 else 's'} noted: see --json"))
     return lines
