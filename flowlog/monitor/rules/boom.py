@@ -250,6 +250,7 @@ class BoomWatch:
             self._take_mix(at, since, level, sd, classes)
             return
         fault = OpenFault(code, level, residuals, self._tips, self._least(level))
+        fault.classes = classes
         if fault.has_shrunk(level, sd):
             # Smaller than anything that is looked for: the level learns it.
             self.bank.reset()
@@ -352,12 +353,12 @@ class BoomWatch:
         if fault.has_shrunk(level, sd):
             self._clear(fault, at)
             return
-        count = min(fault.ticks, len(self._recent))
-        classes = self._weigh(level, sd, count, after_pause=False)
-        code = next(iter(classes)) if turn == "refined" else fault.code
-        if classes[code] < _RENAMED * classes.get(fault.code, 0.0):
+        classes = fault.classes = self._weigh_again(fault, level, sd)
+        code = next(iter(classes))
+        known = classes.get(fault.code, 0.0)
+        if (turn == "grew" and known) or classes[code] < _RENAMED * known:
             code = fault.code
-        before = in_words(self._rig, fault.code, fault.level)
+        before = in_words(self._rig, fault.code, fault.was)
         size, text = describe(self._rig, code, level, self._with_baseline(sd), classes)
         details = details_of(code, level, fault.suspicion, classes)
         fault.set_level(level)
@@ -375,6 +376,18 @@ class BoomWatch:
             details["surer"] = 1.0
         self._book.grow(code, at, text, size, details, checks_for(code, classes))
         self._told = size
+
+    def _weigh_again(self, fault: OpenFault, level: float, sd: float) -> dict[str, float]:
+        """Probabilities of the classes for an open fault."""
+        if not fault.grown:
+            count = min(fault.ticks, len(self._recent))
+            return self._weigh(level, sd, count, after_pause=False)
+        # The pressure's last step belongs to the growth: the class is what it was before that,
+        # unless it does not reach as far.
+        reach = weigh(Signs(self._tips, level, sd, None, None, after_pause=False))
+        known = {code: share for code, share in fault.classes.items() if code in reach} or reach
+        total = sum(known.values())
+        return {code: share / total for code, share in known.items()}
 
     def _worth_telling(self, size: Size) -> bool:
         """Has what was told become wrong, or much surer?"""
@@ -436,6 +449,7 @@ class BoomWatch:
             text += " Another density of the mix than the rig file's would look alike."
         self._open(code, at, began, text, size, details_of(code, level, 0.0, classes), classes)
         self.fault = OpenFault(code, level, [level], self._tips, self._least(level))
+        self.fault.classes = classes
 
     def _compare_with_rig_file(self, at: Position) -> None:
         off = exp(self.baseline.level) / self._rig.nominal_conductance - 1.0

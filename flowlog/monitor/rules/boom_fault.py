@@ -74,6 +74,11 @@ class OpenFault:
         self._gone = 0.4 * smallest
         """Less than half of the smallest shift that is looked for: such a level raises no test, so
         that what is cleared here does not come back by itself."""
+        self.was = level
+        """Its shift before it grew."""
+        self.grown = False
+        self.classes: dict[str, float] = {}
+        """What it may be, as it was weighed last."""
         self._set_tests()
 
     def _set_tests(self) -> None:
@@ -114,7 +119,8 @@ class OpenFault:
             return "refined"
         if self.age % 20 == 0 and self.ticks >= _KEPT:
             mean = sum(self.residuals) / len(self.residuals)
-            if abs(mean) < self._gone:
+            sd = sqrt(noise.mean_variance(len(self.residuals)))
+            if abs(mean) < min(self._gone, max(sd, 0.5 * self._smallest - 2.0 * sd)):
                 return "gone"
         return None
 
@@ -135,6 +141,7 @@ class OpenFault:
         self.residuals = deque(newest, maxlen=_KEPT)
         self.ticks = count
         self.age = 0
+        self.was, self.grown = self.level, True
         self.set_level(level)
         return "grew"
 

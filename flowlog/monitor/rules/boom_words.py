@@ -101,7 +101,7 @@ def details_of(
     details = {
         "evidence_nats": round(evidence, 1),
         "shift_log": round(shift, 4),
-        "probability": round(classes[code], 3),
+        "probability": round(classes.get(code, 0.0), 3),
     }
     details.update({f"may_be.{code}": round(share, 3) for code, share in classes.items()})
     return details
