@@ -64,6 +64,7 @@ def command(
     from flowlog.correcting import hand, say
     from flowlog.review.find import choose_folder
     from flowlog.review.load import load_route
+    from flowlog.review.progress import at_terminal
     from flowlog.store.archive import Archive
 
     stop_options = {"--name": name, "--area": area, "--split": split_at, "--merge": merge or None}
@@ -85,7 +86,7 @@ def command(
 
     folder = choose_folder(rig, data)
     with Archive.open(folder) as archive:
-        review = load_route(archive, route, _progress)
+        review = load_route(archive, route, at_terminal("deriving anew"))
         if not given:
             _list(review)
             return
@@ -93,7 +94,7 @@ def command(
     row = say.row_of(review, said, by or login_name(), reason)
     if hand.hand_over(folder, row):
         with Archive.open(folder) as archive:
-            review = load_route(archive, route, _progress)
+            review = load_route(archive, route, at_terminal("deriving anew"))
         number = [one.row.uid for one in review.corrections].index(row.uid) + 1
         click.echo(f"Correction {number} of route {review.number} holds.")
         if review.underived:
@@ -147,11 +148,3 @@ def _list(review: RouteReview) -> None:
     click.echo(f"Route {review.number}: " + ("nothing was corrected." if not lines else ""))
     for line in lines:
         click.echo(line)
-
-
-def _progress(share: float) -> None:
-    import sys
-
-    if sys.stderr.isatty():
-        end = "\r" if share < 1 else "\r\033[K"
-        click.echo(f"deriving anew: {100 * share:3.0f} %{end}", err=True, nl=False)

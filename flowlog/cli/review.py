@@ -6,7 +6,7 @@ import io
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, TextIO, cast
 
 import click
 
@@ -49,6 +49,7 @@ def command(
     from flowlog.review.find import choose_folder
     from flowlog.review.load import load_numbered, load_route, rig_of
     from flowlog.review.print import echo
+    from flowlog.review.progress import at_terminal
     from flowlog.review.text import route_list, route_view
     from flowlog.store.archive import Archive
 
@@ -64,12 +65,12 @@ def command(
     with Archive.open(choose_folder(rig, data)) as archive:
         if route is None and not wanted:
             reviews = (
-                load_numbered(archive, number, row)
+                load_numbered(archive, number, row, at_terminal(f"deriving route {number} anew"))
                 for number, row in enumerate(archive.routes(), 1)
             )
             echo(route_list(rig_of(archive.rig()), reviews))
             return
-        review = load_route(archive, route or "last")
+        review = load_route(archive, route or "last", at_terminal("deriving anew"))
     if not wanted:
         echo(route_view(review))
     for path, export in wanted:
@@ -77,8 +78,9 @@ def command(
 
 
 def _write(path: Path, export: Callable[[RouteReview, TextIO], None], review: RouteReview) -> None:
-    from flowlog.review.files import write_whole
+    from flowlog.review.files import Counted, write_whole
     from flowlog.review.print import writing_out
+    from flowlog.review.progress import at_terminal
 
     if str(path) == "-":
         if isinstance(sys.stdout, io.TextIOWrapper):
@@ -87,5 +89,14 @@ def _write(path: Path, export: Callable[[RouteReview, TextIO], None], review: Ro
             export(review, sys.stdout)
             sys.stdout.flush()
         return
-    write_whole(path, lambda out: export(review, out))
+    told = at_terminal(f"writing {path}")
+    # A line a reading is what takes the time; a summary is written before anybody looks.
+    lines = max(len(review.columns["seconds"]), 1)
+
+    def write(out: TextIO) -> None:
+        counted = Counted(out, lambda done: told(min(done / lines, 0.99)))
+        export(review, cast("TextIO", counted))
+
+    write_whole(path, write)
+    told(1.0)
     click.echo(f"wrote {path}", err=True)

@@ -17,6 +17,19 @@ class WriteError(FlowlogError):
     """A file that was asked for cannot be written."""
 
 
+class Counted(io.TextIOBase):
+    """A text file that tells how many lines were written into it so far."""
+
+    def __init__(self, out: TextIO, tell: Callable[[int], None]) -> None:
+        self._out, self._tell = out, tell
+        self._lines = 0
+
+    def write(self, text: str) -> int:
+        self._lines += text.count("\n")
+        self._tell(self._lines)
+        return self._out.write(text)
+
+
 def write_whole(path: Path, write: Callable[[TextIO], None]) -> None:
     """Write a text file beside its name and rename it, so that nobody reads half of one.
 

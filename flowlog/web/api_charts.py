@@ -18,7 +18,7 @@ from flowlog.review.route import RouteReview
 from flowlog.review.season import Season, season, season_dict
 from flowlog.web.api_routes import MOST_ROUTES, csv_file, of_route, whole
 from flowlog.web.openapi import CSV, Parameter, operation, ref
-from flowlog.web.shelves import all_sums, number_in_query, reviewed
+from flowlog.web.shelves import all_sums, number_in_query, reviewed, whole_in_query
 from flowlog.web.site import site_of
 
 _DAYS_S: Final = 1e6
@@ -40,13 +40,13 @@ def chart_asked(request: Request, review: RouteReview, columns: int) -> Chart:
 
 
 def chart(request: Request) -> Response:
-    columns = int(number_in_query(request, "columns", 10, 2000, 600) or 600)
+    columns = whole_in_query(request, "columns", 10, 2000, 600)
     return JSONResponse(chart_dict(chart_asked(request, reviewed(request), columns)))
 
 
 def chart_table(request: Request) -> Response:
     review = reviewed(request)
-    columns = int(number_in_query(request, "columns", 10, 2000, 2000) or 2000)
+    columns = whole_in_query(request, "columns", 10, 2000, 2000)
     begin = number_in_query(request, "from", 0, _DAYS_S)
     end = number_in_query(request, "to", 0, _DAYS_S)
     # One line a second or a column: the finer steps of a short window do not stand side by side.
@@ -57,7 +57,7 @@ def chart_table(request: Request) -> Response:
 
 def chart_drawn(request: Request) -> Response:
     review = reviewed(request)
-    width = int(number_in_query(request, "width", 280, 2400, 960) or 960)
+    width = whole_in_query(request, "width", 280, 2400, 960)
     found = chart_asked(request, review, columns=width - 72)
     drawn = chart_svg(found, review.rig.units, width=width, title=chart_title(review))
     # Where it begins and ends goes along, so that a script need not read the drawing.
@@ -87,12 +87,10 @@ def route_histogram_table(request: Request) -> Response:
 
 def season_asked(request: Request, *, whole: bool = False) -> tuple[Season, int]:
     """The season of the routes that the query asks for, and how many are not summed up yet."""
-    first = number_in_query(request, "first", 1, MOST_ROUTES, 1)
-    last = number_in_query(request, "last", 1, MOST_ROUTES, MOST_ROUTES)
+    first = whole_in_query(request, "first", 1, MOST_ROUTES, 1)
+    last = whole_in_query(request, "last", 1, MOST_ROUTES, MOST_ROUTES)
     found = all_sums(request, whole=whole)
     known = [one for one in found if one is not None]
-    assert first is not None
-    assert last is not None
     chosen = [one for one in known if first <= one.number <= last]
     return season(chosen), len(found) - len(known)
 

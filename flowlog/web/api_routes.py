@@ -15,12 +15,14 @@ from flowlog.review.chart_csv import routes_csv
 from flowlog.review.compare import compared_csv, compared_dict
 from flowlog.review.export_csv import readings_csv, summary_csv
 from flowlog.review.export_json import finite, readings_json, summary_dict
+from flowlog.review.lists_csv import alerts_csv, corrections_csv
 from flowlog.review.load import rig_of
+from flowlog.review.route import RouteReview
 from flowlog.review.sums import RouteSums
 from flowlog.review.words import iso_times
 from flowlog.web.openapi import CSV, JSON, Parameter, operation, ref
 from flowlog.web.piecewise import piecewise
-from flowlog.web.shelves import all_sums, number_in_query, reviewed
+from flowlog.web.shelves import all_sums, reviewed, whole_in_query
 from flowlog.web.site import site_of
 
 MOST_ROUTES: Final = 10**9
@@ -55,6 +57,16 @@ def route_stops(request: Request) -> Response:
     return csv_file(lambda out: summary_csv(review, out), f"route-{review.number}-stops")
 
 
+def route_alerts(request: Request) -> Response:
+    review = reviewed(request)
+    return csv_file(lambda out: alerts_csv(review, out), f"route-{review.number}-alerts")
+
+
+def route_corrections(request: Request) -> Response:
+    review = reviewed(request)
+    return csv_file(lambda out: corrections_csv(review, out), f"route-{review.number}-corrections")
+
+
 def route_readings_csv(request: Request) -> Response:
     review = reviewed(request)
     return _download(
@@ -79,15 +91,12 @@ def compare_table(request: Request) -> Response:
     return csv_file(lambda out: compared_csv(one, other, one.rig.units, out), name)
 
 
-def both(request: Request) -> tuple[Any, Any]:
+def both(request: Request) -> tuple[RouteReview, RouteReview]:
     """The two routes that the query names."""
-    numbers = []
-    for name in ("a", "b"):
-        number = number_in_query(request, name, 1, MOST_ROUTES)
-        if number is None or number != int(number):
-            raise HTTPException(400, "a and b: the numbers of two routes are needed.")
-        numbers.append(int(number))
-    return reviewed(request, numbers[0]), reviewed(request, numbers[1])
+    if not {"a", "b"} <= request.query_params.keys():
+        raise HTTPException(400, "a and b: the numbers of two routes are needed.")
+    one, other = (whole_in_query(request, name, 1, MOST_ROUTES, 1) for name in ("a", "b"))
+    return reviewed(request, one), reviewed(request, other)
 
 
 def sums_dict(one: RouteSums) -> dict[str, Any]:
@@ -258,6 +267,8 @@ ROUTES: Final[list[Route]] = [
     operation("/api/routes.csv", routes_table, "The same in local units.", media=CSV, tag="routes"),
     of_route("", route, "Sums, stops, alerts and corrections of a route.", ref("Route")),
     of_route("/stops.csv", route_stops, "One line a stop, in local units.", media=CSV),
+    of_route("/alerts.csv", route_alerts, "One line an alert.", media=CSV),
+    of_route("/corrections.csv", route_corrections, "One line a correction.", media=CSV),
     of_route("/readings.csv", route_readings_csv, "One line a second.", media=CSV),
     of_route(
         "/readings.json",

@@ -99,6 +99,20 @@ def _fill(request: Request, shelf: Shelf) -> None:
             state.filling.start()
 
 
+def whole_in_query(request: Request, name: str, low: int, high: int, default: int) -> int:
+    """A whole number of the query.
+
+    Raises:
+        HTTPException: 400, it is none, or outside of its range.
+    """
+    text = request.query_params.get(name)
+    if text is None:
+        return default
+    if not (text.isascii() and text.isdecimal() and len(text) < 12 and low <= int(text) <= high):
+        raise HTTPException(400, f"{name} has to be a whole number from {low} to {high}.")
+    return int(text)
+
+
 def number_in_query(
     request: Request, name: str, low: float, high: float, default: float | None = None
 ) -> float | None:

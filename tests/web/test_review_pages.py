@@ -140,6 +140,8 @@ def test_the_window_of_a_page_is_in_its_address(client):
         ("/compare?a=1&b=3", 404),
         ("/compare?a=1&b=1.5", 400),
         ("/season?first=0", 400),
+        ("/season?first=1.5", 400),
+        ("/api/routes/1/chart?columns=50.5", 400),
         ("/api/routes/1/chart?columns=5", 400),
         ("/api/routes/1/chart.svg?width=1e9", 400),
     ],
@@ -243,6 +245,10 @@ def test_tables_name_their_units(client):
     seconds = sum(float(row["seconds"]) for row in table(client, "/api/routes/1/histogram.csv"))
     assert seconds == pytest.approx(client.get("/api/routes/1/histogram").json()["total_s"])
     assert table(client, "/api/season.csv")[0]["route"] == "1"
+    (tip, *_) = table(client, "/api/routes/1/alerts.csv")
+    assert (tip["stop"], tip["noted"]) == ("2", "False")
+    assert 0 < float(tip["said_second"]) - float(tip["began_second"]) < 10
+    assert table(client, "/api/routes/1/corrections.csv") == []
     names = [row["figure"] for row in table(client, "/api/compare.csv?a=1&b=2")]
     assert names[:2] == ["rate_gal_1000ft2", "asked_rate_gal_1000ft2"]
 
