@@ -11,7 +11,7 @@ from flowlog.monitor.codes import CODES
 from flowlog.monitor.outputs import Event
 from flowlog.physics.tips import blocked_tips
 from flowlog.review import words
-from flowlog.review.explain import Explanation
+from flowlog.review.explain import Explanation, same
 from flowlog.review.explain_replay import percent_of
 from flowlog.review.explain_signs import Crossing, Signs
 from flowlog.rig.model import Rig
@@ -104,12 +104,22 @@ def doubts_of(told: Explanation) -> list[str]:
             text += f" About then it says: {now}."
         return [text]
     if told.differs:
-        again = told.again[-1]
-        return [
-            "This version of flowlog says this alert too, but words or measures it otherwise. "
-            f"At last: {words.clean(again.text)}"
-        ]
+        first = "This version of flowlog says this alert too, but not all of it alike."
+        return [f"{first} {_difference(told)}"]
     return []
+
+
+def _difference(told: Explanation) -> str:
+    """The first of its events that comes out otherwise today."""
+    for row, again, at in zip(told.said, told.again, told.changes_s, strict=False):
+        if same(row.event, again):
+            continue
+        when = _after(at)
+        if row.event.text == again.text:
+            return f"What it said {when} comes with the same words and slightly other numbers."
+        return f"Instead of what it said {when}, it now says: {words.clean(again.text)}"
+    when = _after(told.changes_s[len(told.again)])
+    return f"What was said {when} is not said any more."
 
 
 # -- what was said -------------------------------------------------------------------------------

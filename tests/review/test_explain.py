@@ -279,13 +279,29 @@ def test_an_alert_that_is_no_longer_said_is_told_first_of_all(pieces):
     assert json.loads(explain_json(told))["said_again"] is False
 
 
+def nudged(value: float | None) -> float | None:
+    return None if value is None else math.nextafter(value, math.inf)
+
+
 def test_an_alert_that_is_measured_otherwise_today_is_told_too(pieces):
     review, alert, number, again = pieces
-    others = tuple(
-        dataclasses.replace(event, text="Two tips, says the new one.") for event in again.events
-    )
-    told = explain(review, alert, number, dataclasses.replace(again, events=others), None)
-    assert "Two tips, says the new one." in doubts_of(told)[0]
+
+    def doubts(change) -> str:
+        events = tuple(change(event) for event in again.events)
+        kept = tuple(event for event in events if event is not None)
+        return " ".join(
+            doubts_of(explain(review, alert, number, dataclasses.replace(again, events=kept), None))
+        )
+
+    assert doubts(lambda event: event) == ""
+    said = doubts(lambda event: dataclasses.replace(event, text="Two tips, says the new one."))
+    assert "it now says: Two tips, says the new one." in said
+    said = doubts(lambda event: dataclasses.replace(event, details={"shift_log": -0.1}))
+    assert "the same words and slightly other numbers" in said
+    # Another computer's mathematics may end in another digit.
+    assert doubts(lambda event: dataclasses.replace(event, size=nudged(event.size))) == ""
+    said = doubts(lambda event: None if event.change == "cleared" else event)
+    assert "is not said any more" in said
 
 
 def test_without_the_raw_samples_what_was_said_and_the_readings_are_shown(clogged, tmp_path):
