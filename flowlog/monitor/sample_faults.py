@@ -37,6 +37,8 @@ _SILENT_PULSES: Final = 2.0
 """Times between pulses at the lowest flow of the meter's range: slower is no flow to measure."""
 _DOUBT_US: Final = 400_000
 """Shorter than a tick: none that lies whole in the silence is judged before that is told."""
+_COASTING_US: Final = 2_000_000
+"""A rotor and what still moves in the hoses give a pulse now and then after the boom is shut."""
 _APART_US: Final = 1_000_000
 """Samples further apart than this say nothing about the time between them."""
 _WORTH_A_BLOCK: Final = 16
@@ -175,6 +177,9 @@ class SampleWatch:
         at = Position(row[_SEGMENT], row[_SEQ], row[_T])
         if state != self._rail or apart:
             self._rail, self._rail_samples, self._rail_since = state, 0, at
+        if state == "short" and self._held_against(row):
+            self._rail_samples = 0
+            return
         before = self._rail_samples
         held = at.t_us - self._rail_since.t_us >= _RAIL_US
         # The count stops short of the last sample until they have also lasted.
@@ -182,6 +187,16 @@ class SampleWatch:
         if state != "ok" and before < self._rail_samples == _RAIL_SAMPLES:
             code: OnsetCode = "gauge_open" if state == "open" else "gauge_short"
             self._add(code, row, self._rail_since)
+
+    def _held_against(self, row: Sequence[int]) -> bool:
+        """Whether the pump may be pumping against a shut valve behind the gauge.
+
+        That takes the pressure beyond the span of a whole gauge; at an open boom nothing does.
+        Without the valve's input, pulses that go on tell that the boom is open.
+        """
+        if self._at_boom or row[_VALVE] == 1:
+            return False
+        return row[_VALVE] == 0 or row[_EDGE] < self._rail_since.t_us + _COASTING_US
 
     def _step_silent(self, row: Sequence[int], silent_us: int) -> None:
         was_silent, self._is_silent = self._is_silent, silent_us > self._silent_us

@@ -134,6 +134,40 @@ def test_pressure_behind_a_shut_valve_is_no_silent_meter(place, valve):
     assert sensor_events(run(rig, samples)) == []
 
 
+@pytest.mark.parametrize("valve", [-1, 0])
+def test_a_gauge_behind_its_span_is_no_short_while_the_pump_pumps_against_a_shut_valve(valve):
+    rig = make_rig(gauge=Gauge(100 * PSI, place="before strainer"))
+
+    def on(t):
+        return (t < 30.0) | ((t > 40.0) & (t < 60.0))
+
+    samples = make_samples(
+        rig,
+        80.0,
+        lambda t: rig.expected_flow_m3_s * on(t),
+        lambda t: np.where(on(t), 40 * PSI, 115 * PSI),
+    )
+    samples.table[:, 9] = np.where(on(samples.table[:, 2] / 1e6 - 0.05), 1, 0) if valve == 0 else -1
+    assert sensor_events(run(rig, samples)) == []
+
+
+def test_a_short_that_began_at_a_shut_valve_is_said_when_it_opens():
+    rig = make_rig(gauge=Gauge(100 * PSI, place="before strainer"))
+
+    def on(t):
+        return (t < 30.0) | (t > 40.0)
+
+    samples = make_samples(
+        rig,
+        60.0,
+        lambda t: rig.expected_flow_m3_s * on(t),
+        lambda t: np.where(t < 33.0, 40 * PSI, 115 * PSI),
+    )
+    (event,) = sensor_events(run(rig, samples))
+    assert event.code == "gauge_short"
+    assert 40.1e6 < event.at.t_us < 40.6e6
+
+
 def test_noise_of_the_adc_near_the_rail_is_no_broken_wire():
     """A gauge that reads 3 % below zero: 8 codes above the rail's 41, with 5 codes of noise."""
     rig = make_rig()
