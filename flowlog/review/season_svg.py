@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from html import escape
 from typing import Final
@@ -17,6 +18,7 @@ _TOP: Final = 60
 _BOTTOM: Final = 48
 _BETWEEN: Final = 40
 _HEIGHT: Final = 190
+_MOST_QUARTERS: Final = 200
 
 _Value = Callable[[Point], float | None]
 
@@ -109,20 +111,54 @@ def _panel(
         f'text-anchor="end" fill="{SOFT}">{mark:.0f}</text>'
         for mark in round_marks(100 * low, 100 * high, 5)
     ]
+    return parts + (_routes(known, x, y) if by_route(found) else _quarters(known, x, y))
+
+
+def by_route(found: Season) -> bool:
+    """Whether there are so many quarter hours that each route is one point."""
+    return len(found.points) > _MOST_QUARTERS
+
+
+def _quarters(
+    known: list[tuple[Point, float]], x: Callable[[float], float], y: Callable[[float], float]
+) -> list[str]:
     line, dots, route = [], [], None
     for one, share in known:
-        begin, end = x(one.begin_h), x(one.begin_h + one.quarter.seconds / 3600)
-        middle = (begin + end) / 2
+        middle = x(one.begin_h + one.quarter.seconds / 7200)
         # A line within a route only: between two there were pauses, and hands on the boom.
         line.append(f"{'L' if one.route == route else 'M'}{middle:.1f} {y(share):.1f}")
-        dots.append(f"M{middle:.1f} {y(share) - 3:.1f}a3 3 0 1 0 0.01 0z")
+        dots.append(_dot(middle, y(share)))
         route = one.route
-    parts += [
+    return [
         f'<path class="chart-line" d="{"".join(line)}" fill="none" stroke="{INK}" '
         'stroke-width="1.2"/>',
         f'<path class="chart-flag" d="{"".join(dots)}" fill="{INK}"/>',
     ]
-    return parts
+
+
+def _routes(
+    known: list[tuple[Point, float]], x: Callable[[float], float], y: Callable[[float], float]
+) -> list[str]:
+    """A dot for the mean of each route, on a bar from its smallest quarter hour to its largest."""
+    bars, dots = [], []
+    for _, members in itertools.groupby(known, lambda one: one[0].route):
+        own = list(members)
+        shares = [share for _, share in own]
+        weights = [one.quarter.seconds for one, _ in own]
+        mean = sum(s * w for s, w in zip(shares, weights, strict=True)) / sum(weights)
+        begin, end = own[0][0], own[-1][0]
+        middle = x((begin.begin_h + end.begin_h + end.quarter.seconds / 3600) / 2)
+        bars.append(f"M{middle:.1f} {y(min(shares)):.1f}V{y(max(shares)):.1f}")
+        dots.append(_dot(middle, y(mean)))
+    return [
+        f'<path class="chart-spread" d="{"".join(bars)}" fill="none" stroke="{SPREAD}" '
+        'stroke-width="3"/>',
+        f'<path class="chart-flag" d="{"".join(dots)}" fill="{INK}"/>',
+    ]
+
+
+def _dot(x: float, y: float) -> str:
+    return f"M{x:.1f} {y - 3:.1f}a3 3 0 1 0 0.01 0z"
 
 
 def _starts(found: Season, x: Callable[[float], float], bottom: int) -> list[str]:
@@ -133,7 +169,7 @@ def _starts(found: Season, x: Callable[[float], float], bottom: int) -> list[str
         parts.append(
             f'<path class="chart-grid" d="M{at:.1f} {bottom - 6}v6" stroke="{INK}" fill="none"/>'
         )
-        if at >= free:
+        if at >= free and at < x(found.hours) - 40:
             day = words.local_time(wall_us, with_date=True)[5:10] if wall_us is not None else ""
             parts.append(
                 f'<text class="chart-soft" x="{at + 2:.1f}" y="{bottom - 9}" font-size="11" '

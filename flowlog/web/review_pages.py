@@ -16,7 +16,7 @@ from flowlog.review.histogram import histogram
 from flowlog.review.histogram_svg import histogram_svg
 from flowlog.review.load import rig_of
 from flowlog.review.route import RouteReview
-from flowlog.review.season_svg import season_svg
+from flowlog.review.season_svg import by_route, season_svg
 from flowlog.web.api_charts import chart_asked, chart_title, season_asked
 from flowlog.web.api_routes import both
 from flowlog.web.render import page
@@ -105,6 +105,7 @@ def season(request: Request) -> Response:
         drawing=Markup(season_svg(found)),
         changes=found.changes,
         points=len(found.points),
+        by_route=by_route(found),
         hours=f"{found.hours:.1f}",
         query=f"?{urlencode(query)}" if query else "",
         first=query.get("first", ""),

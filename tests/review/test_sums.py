@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 import shutil
 import sys
 from pathlib import Path
@@ -17,7 +18,7 @@ from stored import BEGAN_US, RIG, RIG_TEXT, store_scenario
 from flowlog.review.kept_sums import FILE
 from flowlog.review.load import load_numbered, load_route
 from flowlog.review.season import season, season_dict
-from flowlog.review.season_svg import described, season_svg
+from flowlog.review.season_svg import by_route, described, season_svg
 from flowlog.review.shelf import Shelf
 from flowlog.review.sums import quarters, sums_of
 from flowlog.store.archive import Archive
@@ -149,6 +150,22 @@ def test_the_season_marks_other_calibrations_and_tips_and_counts_hours_of_sprayi
     assert [point["route"] for point in season_dict(found)["points"]] == [1, 2, 3]
     assert "all tips new from route 1 on" in described(found)
     assert season_svg(found).count("<circle") == 2
+
+
+def test_many_quarter_hours_are_drawn_as_one_point_a_route(folder):
+    first, _ = both(folder)
+    lower = dataclasses.replace(first.quarters[0], of_new_tips=0.9, share=0.9)
+    longer = dataclasses.replace(first, quarters=(*first.quarters * 60, lower))
+    few, many = (
+        season([first]),
+        season([dataclasses.replace(longer, number=n) for n in (1, 2, 3, 4)]),
+    )
+    assert not by_route(few)
+    assert by_route(many)
+    drawn = season_svg(many)
+    (bars, _) = re.findall(r'class="chart-spread" d="([^"]+)"', drawn)
+    assert bars.count("M") == 4
+    assert drawn.count("a3 3 0 1 0") == 8
 
 
 def test_an_empty_season_can_be_drawn():
