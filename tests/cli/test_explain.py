@@ -82,7 +82,7 @@ def test_standard_output_holds_the_file_and_nothing_else(run) -> None:
         (("7",), "there is no alert '7' on this route (there are: 1 tip_blocked."),
         (("tip_blocked.0.1",), "or 'last')"),
         (("1", "2"), "one alert at a time"),
-        (("1", "--route", "9"), "there is no route '9'"),
+        (("1", "--route", "north"), "there is no route 'north'"),
         (("none.flog",), "by which rig is it to be judged?"),
         (("none.flog", "--rig", "none.toml"), "none.toml"),
         (("1", "--svg", "none/such/a.svg"), "cannot be written"),
