@@ -1,5 +1,5 @@
-/* The fuses, kept in the ELF so that `make fuses` can write them: 16 MHz crystal with the long start,
- * no bootloader, EEPROM kept when a new program is written, reset below 4.3 V. */
+/* The fuses, kept in the ELF so that `make fuses` can write them: 16 MHz crystal with the long
+ * start, no bootloader, EEPROM kept when a new program is written, reset below 4.3 V. */
 
 #include <avr/io.h>
 

@@ -57,7 +57,7 @@ int main(void)
             hello_ms = samples_ms();
         }
         struct sample sample;
-        /* The watchdog is content when the whole way works: timer, readings, this loop, the line. */
+        /* The watchdog is content when the whole way works: timer, readings, this loop, line. */
         if (samples_take(&sample) && sample.gauge.n && say_sample(boot, &sample))
             wdt_reset();
         alarm_update();

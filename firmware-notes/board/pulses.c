@@ -1,6 +1,8 @@
 /* Each change of a pulse input interrupts. The meter's comes with its time, latched by the input
  * capture hardware at the very moment: whatever else the processor does cannot falsify it. A pulse
- * counts once its line has come to rest at the new level, and its edge is the beginning of that rest. */
+ * counts once its line has come to rest at the new level; its edge is the beginning of that rest.
+ *
+ * The rest must be longer than interrupts are ever kept waiting: 70 us, when a sample is closed. */
 
 #include "pulses.h"
 
@@ -10,6 +12,10 @@
 
 #include "clock.h"
 #include "pins.h"
+
+#if METER_REST_US < 100 || WHEEL_REST_US < 100
+#error "METER_REST_US, WHEEL_REST_US: 100 or more"
+#endif
 
 struct input {
     struct pulses counted;
@@ -25,7 +31,7 @@ static struct input meter;
 static struct input wheel;
 #endif
 
-static inline __attribute__((always_inline)) void come_to_rest(struct input *input, uint8_t counts_at)
+INLINED void come_to_rest(struct input *input, uint8_t counts_at)
 {
     input->resting = true;
     if (input->level == input->rested_at)
@@ -37,8 +43,8 @@ static inline __attribute__((always_inline)) void come_to_rest(struct input *inp
     }
 }
 
-static inline __attribute__((always_inline)) void change(struct input *input, uint8_t level, uint32_t at_us, uint16_t rest_us,
-                          uint8_t counts_at)
+INLINED void change(struct input *input, uint8_t level, uint32_t at_us, uint16_t rest_us,
+                    uint8_t counts_at)
 {
     if (!input->resting && at_us - input->changed_us >= rest_us)
         come_to_rest(input, counts_at);
@@ -48,13 +54,13 @@ static inline __attribute__((always_inline)) void change(struct input *input, ui
     input->changes++;
 }
 
-static inline __attribute__((always_inline)) void look(struct input *input, uint32_t now_us, uint16_t rest_us, uint8_t counts_at)
+INLINED void look(struct input *input, uint32_t now_us, uint16_t rest_us, uint8_t counts_at)
 {
     if (!input->resting && now_us - input->changed_us >= rest_us)
         come_to_rest(input, counts_at);
 }
 
-static inline __attribute__((always_inline)) void begin(struct input *input, uint8_t level, uint32_t now_us)
+INLINED void begin(struct input *input, uint8_t level, uint32_t now_us)
 {
     input->level = level;
     input->changed_us = now_us;
@@ -64,7 +70,7 @@ static inline __attribute__((always_inline)) void begin(struct input *input, uin
 
 /* --- The meter --- */
 
-static inline __attribute__((always_inline)) void meter_wait_for_change_from(uint8_t level)
+INLINED void meter_wait_for_change_from(uint8_t level)
 {
     if (level)
         TCCR1B &= (uint8_t)~_BV(ICES1);

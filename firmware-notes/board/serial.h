@@ -1,4 +1,4 @@
-/* The serial line, both ways through buffers that interrupts fill and empty: nobody waits for it. */
+/* The serial line, both ways through buffers that interrupts fill and empty: nobody waits. */
 
 #ifndef SERIAL_H
 #define SERIAL_H

@@ -45,8 +45,8 @@ const char *starts_cause(void)
 
 /* --- How many --- */
 
-/* A cell lasts 100,000 writes. Going round 64 places makes that 6.4 million starts, and a place whose
- * writing was cut short leaves the one before it good. */
+/* A cell lasts 100,000 writes. Going round 64 places makes that 6.4 million starts, and a place
+ * whose writing was cut short leaves the one before it good. */
 #define PLACES 64
 
 struct place {

@@ -2,12 +2,12 @@
  *
  *     bench PROGRAM.elf CHIP HERTZ MILLIVOLT
  *
- * Reads commands from standard input and writes events to standard output, all of them records of 16
- * bytes, native byte order. Times are processor cycles since the bench began; they go on over resets.
- * Commands must come in the order of their times. The program knows nothing of the bench: it is the
- * very file that is flashed.
+ * Reads commands from standard input and writes events to standard output, all of them records of
+ * 16 bytes in native byte order. Times are processor cycles since the bench began; they go on over
+ * resets. Commands must come in the order of their times. The program knows nothing of the bench:
+ * it is the very file that is flashed.
  *
- * Python's side is board_bench.py in tests/support. Test use only: it links a GPL library.
+ * Python's side is emulated_board.py in tests/support. For tests only: it links a GPL library.
  */
 
 #include <stdint.h>
@@ -18,8 +18,8 @@
 #include "avr_adc.h"
 #include "avr_eeprom.h"
 #include "avr_ioport.h"
-#include "avr_timer.h"
 #include "avr_uart.h"
+#include "mend.h"
 #include "sim_avr.h"
 #include "sim_elf.h"
 
@@ -55,18 +55,10 @@ enum { /* events */
 
 enum { BROKEN_LOOP = 0xCFFF /* jumps to itself */, SLEEP = 0x9588 }; /* instructions */
 
-enum { /* addresses in data memory */
-    FIRST_TIMER_FLAGS = 0x35,
-    LAST_TIMER_FLAGS = 0x37,
-    CAPTURED = 0x86,
-};
-
 static avr_t *avr;
 static uint64_t base; /* bench time at the board's cycle 0 */
 static int was_reset;
 static void (*chip_reset)(avr_t *board);
-static avr_io_write_t emulator_write_flags;
-static uint8_t kept_high;
 
 static struct {
     uint8_t driven, levels;    /* from outside */
@@ -94,48 +86,6 @@ static void note_reset(avr_t *board)
 {
     was_reset = 1;
     chip_reset(board);
-}
-
-/* Writing a one to a timer's flag clears that flag. This emulator clears all flags of the timer, and an
- * overflow that waits would be lost, which on a chip it is not: put back what was not written. */
-static void write_flags(avr_t *board, avr_io_addr_t address, uint8_t value, void *argument)
-{
-    avr_timer_t *timer = argument;
-    avr_int_vector_t *vectors[] = {&timer->overflow, &timer->icr, &timer->comp[0].interrupt,
-                                   &timer->comp[1].interrupt, &timer->comp[2].interrupt};
-    enum { COUNT = sizeof vectors / sizeof *vectors };
-    int kept[COUNT];
-    for (int i = 0; i < COUNT; i++) {
-        avr_regbit_t flag = vectors[i]->raised;
-        kept[i] = flag.reg && avr_regbit_get(board, flag) && !(value >> flag.bit & 1);
-    }
-    emulator_write_flags(board, address, value, timer);
-    for (int i = 0; i < COUNT; i++)
-        if (kept[i])
-            avr_raise_interrupt(board, vectors[i]);
-}
-
-static void mend_timer_flags(uint8_t first, uint8_t last)
-{
-    for (int address = first; address <= last; address++) {
-        emulator_write_flags = avr->io[AVR_DATA_TO_IO(address)].w.c;
-        avr->io[AVR_DATA_TO_IO(address)].w.c = write_flags;
-    }
-}
-
-/* A chip keeps the high byte of a captured time while its low byte is read. This emulator does not, and
- * an edge between the two reads would mix two times. */
-static uint8_t read_low(avr_t *board, avr_io_addr_t address, void *unused)
-{
-    (void)unused;
-    kept_high = board->data[address + 1];
-    return board->data[address];
-}
-
-static uint8_t read_high(avr_t *board, avr_io_addr_t address, void *unused)
-{
-    (void)board, (void)address, (void)unused;
-    return kept_high;
 }
 
 static uint64_t now(void)
@@ -206,8 +156,8 @@ static void connect_again(void)
 static avr_cycle_count_t stop(avr_t *board, avr_cycle_count_t when, void *unused)
 {
     (void)board, (void)unused;
-    /* Again and again until it is taken away: if the program falls asleep at this very moment, it must
-     * not sleep on to the next of its own timers. */
+    /* Again and again until it is taken away: if the program falls asleep at this very moment, it
+     * must not sleep on to the next of its own timers. */
     return when + 1;
 }
 
@@ -364,9 +314,7 @@ int main(int count, char **words)
     program.vcc = program.avcc = program.aref = avr->vcc;
     avr_load_firmware(avr, &program);
     avr->sleep = no_sleep;
-    mend_timer_flags(FIRST_TIMER_FLAGS, LAST_TIMER_FLAGS);
-    avr_register_io_read(avr, CAPTURED, read_low, NULL);
-    avr_register_io_read(avr, CAPTURED + 1, read_high, NULL);
+    mend(avr);
     chip_reset = avr->reset;
     avr->reset = note_reset;
 
