@@ -20,8 +20,9 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from stored import BEGAN_US, RIG, store_items
+from stored import BEGAN_US, RIG, RIG_TEXT, store_items
 
+from flowlog.monitor.outputs import Event, Position
 from flowlog.monitor.supply import PressureAnswer
 from flowlog.review.explain import AROUND_S, choose_alert, explain
 from flowlog.review.explain_chart import picture_of
@@ -40,6 +41,8 @@ from flowlog.simulator.run import simulate
 from flowlog.simulator.scenario import find_scenario, read_scenario
 from flowlog.store.archive import Archive
 from flowlog.store.engine import database
+from flowlog.store.recorder import Recorder
+from flowlog.store.rows import Batch, EventRow
 from flowlog.wire.samples import Samples
 
 HEALTHY = read_scenario(find_scenario("healthy"))
@@ -251,6 +254,37 @@ def test_an_alert_that_grew_is_followed(tmp_path):
     assert all(one.end_s == after.begin_s for one, after in pairwise(levels))
     assert "changed: 1.5 tips of 8 blocked" in said_in(told)
     assert told.signs.rough_since < 2.5, "a step is no roughness"
+
+
+def test_an_alert_of_a_route_that_goes_on_is_still_open(tmp_path):
+    store_items(tmp_path, items_of(Fault("tip blocked", AT_S, tip=3)), ended=False)
+    told = explained(tmp_path, "tip_blocked")
+    assert "It is still open." in said_in(told)
+    assert doubts_of(told) == []
+
+
+def test_what_the_program_said_of_itself_is_shown_with_flow_and_pressure(clogged, tmp_path):
+    folder = tmp_path / "rig"
+    shutil.copytree(clogged, folder)
+    at = Position(0, 1500, 150_000_000)
+    event = Event("port_lost.0.1500", "port_lost", "opened", at, at, "The port is gone.")
+    recorder = Recorder.open(folder, RIG, RIG_TEXT)
+    wall_us = BEGAN_US + at.t_us
+    row = EventRow(event, wall_us, wall_us, "daemon", "own")
+    recorder.commit(Batch(1, events=[row]))
+    recorder.close()
+    told = explained(folder, "port_lost")
+    assert doubts_of(told) == [], "the detector never said it"
+    assert "said it of itself" in said_in(told)
+    assert [panel.name for panel in picture_of(told).panels] == ["flow", "pressure"]
+
+
+def test_where_no_clock_was_set_moments_count_from_the_beginning(tmp_path):
+    store_items(tmp_path, items_of(Fault("tip blocked", AT_S, tip=3)), began_us=1_000_000)
+    text = said_in(explained(tmp_path, "tip_blocked"))
+    assert text.startswith("0:03:1")
+    assert "after the beginning" in text
+    assert "1970" not in text
 
 
 # -- when today's detector sees it otherwise -----------------------------------------------------
