@@ -15,8 +15,8 @@ enum { /* addresses in data memory */
 static avr_io_write_t emulator_write_flags;
 static uint8_t kept_high;
 
-/* Writing a one to a timer's flag clears that flag. This emulator clears all flags of the timer, and
- * an overflow that waits would be lost, as on no chip: put back what was not written. */
+/* Writing a one to a timer's flag clears that flag. This emulator clears all flags of the timer,
+ * and an overflow that waits would be lost, as on no chip: put back what was not written. */
 static void write_flags(avr_t *board, avr_io_addr_t address, uint8_t value, void *argument)
 {
     avr_timer_t *timer = argument;
