@@ -130,7 +130,9 @@ def _said(told: Explanation) -> list[str]:
         lines.append(f"At last, {_after(told.changes_s[_index(told, last)])}: {_size(last)}")
     if told.cleared_s is None and told.number is not None:
         open_still = told.alert.open and not told.review.ended
-        lines.append("It is still open." if open_still else "It never cleared.")
+        until = "recording" if told.source else "route"
+        ended = f"It had not cleared when the {until} ended."
+        lines.append("It is still open." if open_still else ended)
     return lines
 
 
