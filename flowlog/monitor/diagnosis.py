@@ -11,9 +11,9 @@ often than sensors fail.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from math import exp, log, pi, sqrt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from math import erf, exp, log, pi, sqrt
 from typing import Final
 
 from flowlog.monitor.supply import ANSWERS, PressureAnswer
@@ -42,6 +42,8 @@ _NEXT: Final = 0.5
 _ROUGH_SD: Final = 0.45
 _ROUGH_WIDE: Final = 2.3
 """Log of the variance's ratio: the spread of a quiet dozen ticks, and how far rough passes go."""
+_GASSY: Final = (0.6, 3.1)
+"""The same for gas in the liquid: from less than twice to twenty times."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,28 @@ def weigh(signs: Signs) -> dict[str, float]:
         # Further out than any class reaches: the direction is all that is left.
         code = "tip_blocked" if signs.shift < 0.0 else "boom_leak"
         return {code: 1.0}
+    ordered = sorted(weights.items(), key=lambda item: -item[1])
+    return {code: weight / total for code, weight in ordered if weight > 0.0}
+
+
+def reweigh(known: Mapping[str, float], signs: Signs, step: float) -> dict[str, float]:
+    """Probabilities after a fault grew: what was known of it, and what came since.
+
+    Args:
+        known: Probabilities before it grew.
+        signs: As they are since; the answer is that to the growth alone.
+        step: By how much the shift grew.
+    """
+    reached = replace(signs, answer=None, roughness=None)
+    grown = replace(signs, shift=step)
+    weights = {
+        code: share * _answered(grown, _SHARES[code]) * _RUNS.get(code, _quiet)(signs)
+        for code, share in known.items()
+        if _LIKELIHOODS[code](reached) > 0.0
+    }
+    total = sum(weights.values())
+    if total <= 0.0:
+        return weigh(reached)
     ordered = sorted(weights.items(), key=lambda item: -item[1])
     return {code: weight / total for code, weight in ordered if weight > 0.0}
 
@@ -142,18 +166,25 @@ def _mix(signs: Signs) -> float:
     if abs(signs.shift) > MIX_LOG:
         return 0.0
     # How the pressure answers a denser mix depends on the pump: it may rise or stay.
-    return 0.5 / MIX_LOG * _answered(signs, (0.0, 0.1, 0.25, 1.0, 2.0)) * _quiet(signs)
+    return 0.5 / MIX_LOG * _answered(signs, _SHARES["mix_changed"]) * _quiet(signs)
 
 
 def _foam(signs: Signs) -> float:
     """Gas in the liquid: reads high and rough, and the pump delivers a little less."""
     if not 0.0 < signs.shift < 0.5:
         return 0.0
-    roughness = 1.0
-    if signs.roughness is not None:
-        rough = log(max(1.0, signs.roughness))
-        roughness = 1.0 / 2.5 if 0.6 < rough < 3.1 else 0.0
-    return 1.0 / (signs.shift * log(25.0)) * _answered(signs, (0.0, 0.2, 0.5)) * roughness
+    spread = 1.0 / (signs.shift * log(25.0))
+    return spread * _answered(signs, _SHARES["foam"]) * _gassy(signs)
+
+
+def _gassy(signs: Signs) -> float:
+    """Density of the roughness if gas makes it."""
+    if signs.roughness is None:
+        return 1.0
+    rough = log(max(1.0, signs.roughness))
+    # Even over a factor of two to twenty, measured as a quiet dozen ticks would be.
+    low, high = ((end - rough) / (_ROUGH_SD * sqrt(2.0)) for end in _GASSY)
+    return 0.5 * (erf(high) - erf(low)) / (_GASSY[1] - _GASSY[0])
 
 
 _LIKELIHOODS: Final[dict[str, Callable[[Signs], float]]] = {
@@ -164,3 +195,13 @@ _LIKELIHOODS: Final[dict[str, Callable[[Signs], float]]] = {
     "foam": _foam,
     "mix_changed": _mix,
 }
+_SHARES: Final[dict[str, tuple[float, ...]]] = {
+    "tip_blocked": ANSWERS,
+    "boom_leak": ANSWERS,
+    "meter_low": (0.0,),
+    "meter_double": (0.0,),
+    "foam": (0.0, 0.2, 0.5),
+    "mix_changed": (0.0, 0.1, 0.25, 1.0, 2.0),
+}
+"""By how much log pressure may move against the shift."""
+_RUNS: Final[dict[str, Callable[[Signs], float]]] = {"foam": _gassy}

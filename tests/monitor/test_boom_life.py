@@ -152,7 +152,7 @@ def denser(share: float, at: float = 240.0):
 def test_another_density_after_a_pause_is_at_most_one_note_or_one_alert(tips, percent):
     """Never both, never cleared and opened again, in the six minutes that follow.
 
-    An alert may be told to be another size once: half a tip of twelve is a test's news of 4 %.
+    An alert may once be told to be of another size: ten nats for that come by chance now and then.
     """
     rig = make_rig(tips, tank=None)
     shift, seed = denser(percent / 100), 100 + percent

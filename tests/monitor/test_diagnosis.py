@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from flowlog.monitor.diagnosis import _LIKELIHOODS, MIX_LOG, Signs, weigh
+from flowlog.monitor.diagnosis import _LIKELIHOODS, MIX_LOG, Signs, reweigh, weigh
 from flowlog.monitor.supply import PressureAnswer
 
 CLASSES = {"tip_blocked", "boom_leak", "meter_low", "meter_double", "foam", "mix_changed"}
@@ -185,3 +185,45 @@ def test_an_answer_known_to_a_hundredfold_of_the_shift_is_as_good_as_none(seen):
     assert vague.keys() == none.keys()
     for code, share in none.items():
         assert vague[code] == pytest.approx(share, abs=0.01)
+
+
+known = st.dictionaries(st.sampled_from(sorted(CLASSES)), st.floats(0.01, 1.0), min_size=1).map(
+    lambda shares: {code: share / sum(shares.values()) for code, share in shares.items()}
+)
+
+
+@given(known, signs, st.floats(-1.0, 1.0))
+def test_after_a_growth_the_probabilities_add_up_to_one_too(before, seen, step):
+    classes = reweigh(before, seen, step)
+    assert sum(classes.values()) == pytest.approx(1.0)
+    assert list(classes.values()) == sorted(classes.values(), reverse=True)
+
+
+def test_two_tips_of_which_one_is_cleaned_are_no_meter():
+    """The pressure fell with this change, which is how it answers a boom that passes more."""
+    change = log(5 / 6) - log(4 / 6)
+    seen = blocked(6, 1.0, answer=PressureAnswer(-0.4 * change, 0.005))
+    classes = reweigh({"tip_blocked": 0.9, "meter_low": 0.1}, seen, change)
+    assert classes["tip_blocked"] > 0.9
+    assert next(iter(weigh(seen))) == "meter_low"
+
+
+def test_a_growth_that_the_pressure_does_not_answer_leaves_what_was_known():
+    """Or none that it could: the growth is a tenth of what the pressure's noise hides."""
+    seen = blocked(12, 1.1, answer=PressureAnswer(0.0, 0.02), roughness=None)
+    classes = reweigh({"tip_blocked": 0.7, "meter_low": 0.3}, seen, -0.005)
+    assert classes["tip_blocked"] == pytest.approx(0.7, abs=0.01)
+
+
+def test_a_class_that_does_not_reach_as_far_as_the_fault_grew_is_out():
+    seen = Signs(6, 0.7, 0.01, None, None, False)
+    assert reweigh({"foam": 0.9, "boom_leak": 0.1}, seen, 0.5) == {"boom_leak": 1.0}
+    assert next(iter(reweigh({"foam": 1.0}, seen, 0.5))) == "meter_double"
+
+
+def test_flow_that_is_rougher_than_any_foam_still_is_likelier_gas_than_a_quiet_leak():
+    """The measure of roughness has a spread of its own: no hard edge."""
+    for log_rough in np.linspace(0.0, 4.0, 41):
+        classes = weigh(more(0.09, answer=STAYED, roughness=exp(log_rough)))
+        assert classes["foam"] > 1e-6
+    assert classes["foam"] > 0.9

@@ -20,7 +20,7 @@ from statistics import variance
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.conductance import ARM_S, Baseline, Residual
 from flowlog.monitor.cusum import Alarm, Bank, Innovation
-from flowlog.monitor.diagnosis import Signs, weigh
+from flowlog.monitor.diagnosis import Signs, reweigh, weigh
 from flowlog.monitor.evidence import Evidence, Test, Watcher
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
@@ -202,11 +202,15 @@ class BoomWatch:
     def _pump_side(self, tick: _Settled, at: Position, innovation: Innovation | None) -> bool:
         """Watch the supply; return whether it draws air, which leaves nothing to judge here."""
         fault = self.fault
+        news = None
+        if innovation is not None:
+            # A lasting shift that is known of is no jump.
+            news = innovation.news - innovation.rest * (fault.level if fault else 0.0)
         found = self._supply_watch.step(
             tick.at,
             at,
             tick.log_pressure,
-            innovation.news if innovation is not None else None,
+            news,
             self.noise.usual,
             boom_busy=fault is not None,
         )
@@ -243,7 +247,7 @@ class BoomWatch:
             newest = list(self._recent)[-count:]
             residuals = [tick.residual for tick in newest]
             level, sd = mean_since(residuals, self.noise)
-        classes = self._weigh(level, sd, count, after_pause=after_pause)
+        classes = weigh(self._signs(level, sd, count, after_pause=after_pause))
         code = next(iter(classes))
         since = newest[0].at
         if code == "mix_changed":
@@ -280,21 +284,17 @@ class BoomWatch:
         self._book.open(code, at, since, text, size, details, checks_for(code, classes))
         self._told = size
 
-    def _weigh(self, level: float, sd: float, count: int, *, after_pause: bool) -> dict[str, float]:
-        """Probabilities of the classes for a shift that began `count` ticks ago."""
+    def _signs(self, level: float, sd: float, count: int, *, after_pause: bool) -> Signs:
+        """What is known of a shift that began `count` ticks ago."""
         since = list(self._recent)[-count:]
         news = [tick.news for tick in since[_ROUGH_AFTER:] if tick.news is not None]
-        return weigh(
-            Signs(
-                tips=self._tips,
-                shift=level,
-                shift_sd=self._with_baseline(sd),
-                answer=self.supply.answer(max(2, count)),
-                roughness=(
-                    variance(news) / self.noise.usual if len(news) >= _ROUGH_TICKS else None
-                ),
-                after_pause=after_pause,
-            )
+        return Signs(
+            tips=self._tips,
+            shift=level,
+            shift_sd=self._with_baseline(sd),
+            answer=self.supply.answer(max(2, count)),
+            roughness=variance(news) / self.noise.usual if len(news) >= _ROUGH_TICKS else None,
+            after_pause=after_pause,
         )
 
     def _came_with_the_pause(self, level: float, sd: float, count: int) -> bool:
@@ -347,7 +347,8 @@ class BoomWatch:
 
     def _turn(self, fault: OpenFault, turn: str, at: Position) -> None:
         if turn == "gone":
-            self._clear(fault, at)
+            if not self._supply_watch.restless:
+                self._clear(fault, at)
             return
         level, sd = mean_since(fault.residuals, self.noise)
         if fault.has_shrunk(level, sd):
@@ -356,7 +357,7 @@ class BoomWatch:
         classes = fault.classes = self._weigh_again(fault, level, sd)
         code = next(iter(classes))
         known = classes.get(fault.code, 0.0)
-        if (turn == "grew" and known) or classes[code] < _RENAMED * known:
+        if classes[code] < _RENAMED * known:
             code = fault.code
         before = in_words(self._rig, fault.code, fault.was)
         size, text = describe(self._rig, code, level, self._with_baseline(sd), classes)
@@ -379,15 +380,9 @@ class BoomWatch:
 
     def _weigh_again(self, fault: OpenFault, level: float, sd: float) -> dict[str, float]:
         """Probabilities of the classes for an open fault."""
-        if not fault.grown:
-            count = min(fault.ticks, len(self._recent))
-            return self._weigh(level, sd, count, after_pause=False)
-        # The pressure's last step belongs to the growth: the class is what it was before that,
-        # unless it does not reach as far.
-        reach = weigh(Signs(self._tips, level, sd, None, None, after_pause=False))
-        known = {code: share for code, share in fault.classes.items() if code in reach} or reach
-        total = sum(known.values())
-        return {code: share / total for code, share in known.items()}
+        count = min(fault.ticks, len(self._recent))
+        signs = self._signs(level, sd, count, after_pause=False)
+        return reweigh(fault.known, signs, level - fault.was) if fault.grown else weigh(signs)
 
     def _worth_telling(self, size: Size) -> bool:
         """Has what was told become wrong, or much surer?"""

@@ -79,6 +79,8 @@ class OpenFault:
         self.grown = False
         self.classes: dict[str, float] = {}
         """What it may be, as it was weighed last."""
+        self.known: dict[str, float] = {}
+        """What it could be when it grew."""
         self._set_tests()
 
     def _set_tests(self) -> None:
@@ -142,6 +144,7 @@ class OpenFault:
         self.ticks = count
         self.age = 0
         self.was, self.grown = self.level, True
+        self.known = self.classes
         self.set_level(level)
         return "grew"
 

@@ -99,6 +99,12 @@ class SupplyWatch:
             self._watch_level(said, log_pressure)
         return False
 
+    @property
+    def restless(self) -> bool:
+        """Has the flow jumped both ways of late? What seems to be over may be the next gulp."""
+        wild = [news for news in self._news if abs(news) > _WILD_SD]
+        return bool(wild) and min(wild) < 0.0 < max(wild)
+
     def wild_since(self) -> Position:
         """Where the wildness began that was found to be air."""
         first = next((i for i, wild in enumerate(self._news) if abs(wild) > _WILD_SD), 0)
