@@ -8,7 +8,8 @@ from typing import Any, Final
 from bench.diagnosis.scenarios import CASES
 
 Row = Sequence[Any]
-"""code, change, said (s after the onset), since (likewise), size, low, high, unit, details, alert"""
+"""code, change, said (s after the onset), since (likewise), size, low, high, unit, details, its
+alert"""
 
 CONSEQUENCES: Final = frozenset({"rate_low", "rate_high", "pressure_low", "pressure_high"})
 """A limit of the work that was left: it names no cause, and yields to an alert that does."""
