@@ -12,6 +12,7 @@ import sqlite3
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote
@@ -65,7 +66,7 @@ def reader(path: Path, busy_timeout_s: float = 5.0) -> Reader:
     if not path.exists():
         raise StoreMissingError(f"{path}: there is no database; has this rig been logged here?")
     uri = f"file:{quote(str(path))}?mode=ro"
-    engine = _engine(lambda: _connect(uri, busy_timeout_s, _prepare_reader))
+    engine = _reading(uri, busy_timeout_s)
     # A write-ahead log needs its index file, which cannot be made on a read-only file system.
     if _opens(engine):
         return Reader(engine, live=True)
@@ -74,7 +75,7 @@ def reader(path: Path, busy_timeout_s: float = 5.0) -> Reader:
         if log.exists() and log.stat().st_size:
             return _copied(path, log)
         still = f"{uri}&immutable=1"
-        engine = _engine(lambda: _connect(still, busy_timeout_s, _prepare_reader))
+        engine = _reading(still, busy_timeout_s)
     with naming(path), engine.connect() as connection:
         connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").all()
     return Reader(engine, live=False)
@@ -114,6 +115,12 @@ def _opens(engine: Engine) -> bool:
 
 def _engine(connect: Callable[[], sqlite3.Connection]) -> Engine:
     return create_engine("sqlite://", creator=connect, poolclass=NullPool)
+
+
+@lru_cache(maxsize=4)
+def _reading(uri: str, busy_timeout_s: float) -> Engine:
+    """One engine for all who read a file: it holds no connection, but the compiled queries."""
+    return _engine(lambda: _connect(uri, busy_timeout_s, _prepare_reader))
 
 
 def _connect(
