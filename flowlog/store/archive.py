@@ -210,9 +210,10 @@ class Archive:
         """The last event of each alert of the route that has not cleared, oldest alert first."""
         last: dict[str, Event] = {}
         for row in self.events(route_id):
-            last.pop(row.event.alert, None)
             if row.event.change in {"opened", "grew"}:
                 last[row.event.alert] = row.event
+            else:
+                last.pop(row.event.alert, None)
         return list(last.values())
 
     def seen(self, route_uid: str) -> set[str]:

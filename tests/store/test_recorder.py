@@ -236,6 +236,19 @@ def test_open_alerts_are_those_whose_last_change_is_no_clearing(
         assert archive.open_alerts(route.id) == [said[3].event]
 
 
+def test_an_alert_that_was_named_otherwise_stays_in_its_place_among_the_open_ones(
+    recorder: Recorder, tmp_path: Path
+) -> None:
+    """One alert, known by its name, whatever it is called by now."""
+    route = recorder.begin_route(1)
+    renamed = event_row("a", "grew", 3)
+    renamed = replace(renamed, event=replace(renamed.event, code="air_drawn"))
+    said = [event_row("a", "opened", 1), event_row("b", "opened", 2), renamed]
+    recorder.commit(Batch(route.id, events=said))
+    with Archive.open(tmp_path) as archive:
+        assert archive.open_alerts(route.id) == [renamed.event, said[1].event]
+
+
 def test_events_need_no_route(recorder: Recorder, tmp_path: Path) -> None:
     row = event_row("port")
     recorder.commit(Batch(None, events=[row], outbox=[message(1)]))
