@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.routing import Route
 from support.pages import CODE, SECRET, guarded, let_in, loopback
@@ -114,6 +114,7 @@ def test_another_code_or_secret_ends_every_session():
     assert not Access(CODE, bytes(32), "cart").holds(cookie, NOW_S)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=80), st.integers(0, 79))
 def test_no_made_up_or_changed_cookie_is_taken(text, place):
     access = Access(CODE, SECRET, "cart")
@@ -123,6 +124,7 @@ def test_no_made_up_or_changed_cookie_is_taken(text, place):
     assert not access.holds(changed, NOW_S)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=40))
 def test_only_the_code_is_the_code(text):
     access = Access(CODE, SECRET, "cart")
@@ -164,6 +166,7 @@ def test_who_has_many_addresses_gets_no_further():
     assert same_net.wait_s("2001:db8:1::1", 0.0) == 0
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.ip_addresses().map(str), st.floats(0, 1e6)), max_size=50))
 def test_no_address_waits_longer_than_a_minute(tried):
     tries = Tries()

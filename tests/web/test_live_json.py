@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import jsonschema
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from states import ALERT, NOTHING, READING, RIG, STATE
 
@@ -49,6 +49,7 @@ states = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(states)
 def test_every_state_is_as_described_and_is_json(state):
     found = state_json(state, NOW_US)

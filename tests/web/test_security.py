@@ -103,6 +103,7 @@ def test_on_the_network_addresses_and_the_machines_name_do(tmp_path, host):
     assert client.get("/code", headers={"Host": "elsewhere.example"}).status_code == 421
 
 
+@settings(deadline=None)
 @given(st.text(max_size=60))
 def test_any_text_as_a_host_is_judged_without_a_fault(text):
     name = host_name(text)
@@ -180,7 +181,9 @@ def test_no_path_leads_out_of_the_folder_of_files(client, path):
     assert "root:" not in answer.text
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(name=st.text(min_size=1, max_size=30))
 def test_only_files_of_the_folder_are_ever_sent(client, name):
     answer = client.get(f"/static/{fingerprint()}/{quote(name, safe='', errors='replace')}")
