@@ -7,7 +7,7 @@ import json
 from dataclasses import asdict
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowlog.daemon.inbox import waiting
@@ -61,6 +61,7 @@ def correction(said, *, uid="c1", route_uid="route1", turn=1) -> CorrectionRow:
 ROW = correction(Rename(Place(0, 5_000_000), "north lawn"))
 
 
+@settings(deadline=None)
 @given(sayings, st.uuids(), st.integers(1, 2**40))
 def test_a_correction_is_understood_as_it_was_left(tmp_path_factory, said, uid, turn):
     folder = tmp_path_factory.mktemp("rig")

@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowlog.monitor.stops import Span, find_stops
@@ -91,6 +91,7 @@ def sayings(draw, found, most=6):
     return draw(st.lists(one, max_size=most))
 
 
+@settings(deadline=None)
 @given(st.data(), phases)
 def test_whatever_is_split_and_merged_all_that_was_sprayed_is_in_exactly_one_stop(data, found):
     before = find_stops(found, [], PAUSE_S)[0]
@@ -109,6 +110,7 @@ def test_whatever_is_split_and_merged_all_that_was_sprayed_is_in_exactly_one_sto
     assert total(after, "volume_m3") >= total(before, "volume_m3")
 
 
+@settings(deadline=None)
 @given(st.data(), phases)
 def test_the_order_of_the_post_and_second_deliveries_change_nothing(data, found):
     rows = []
@@ -125,6 +127,7 @@ def test_the_order_of_the_post_and_second_deliveries_change_nothing(data, found)
     assert corrected(found, spans, held(again)) == once
 
 
+@settings(deadline=None)
 @given(st.data(), phases)
 def test_what_is_undone_leaves_no_trace(data, found):
     told = data.draw(sayings(found))
@@ -136,6 +139,7 @@ def test_what_is_undone_leaves_no_trace(data, found):
     assert corrected(found, spans, held([*rows, *undos])) == corrected(found, spans, held(kept))
 
 
+@settings(deadline=None)
 @given(st.data(), phases)
 def test_what_would_change_nothing_is_told_beforehand(data, found):
     spans = find_stops(found, [], PAUSE_S)[0]

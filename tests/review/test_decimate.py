@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowlog.review.decimate import decimate
@@ -20,6 +20,7 @@ def traced(numbers, columns, begin=0.0, end=None):
     return decimate(at, seconds, mean - 1, mean, mean + 1, begin, end, columns)
 
 
+@settings(deadline=None)
 @given(values, st.integers(1, 50))
 def test_the_smallest_and_the_largest_value_are_kept_whatever_the_width(numbers, columns):
     trace = traced(numbers, columns)
@@ -32,6 +33,7 @@ def test_the_smallest_and_the_largest_value_are_kept_whatever_the_width(numbers,
         assert np.isnan(trace.mean).all()
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=300), st.integers(1, 50))
 def test_the_mean_of_the_whole_is_kept(numbers, columns):
     trace = traced(numbers, columns)
@@ -44,6 +46,7 @@ def test_the_mean_of_the_whole_is_kept(numbers, columns):
     assert (trace.mean * counts).sum() == pytest.approx(sum(numbers), abs=1e-6)
 
 
+@settings(deadline=None)
 @given(values, st.integers(1, 50), st.floats(0, 250), st.floats(0.5, 250))
 def test_every_column_lies_in_the_window_and_between_its_extremes(numbers, columns, begin, length):
     trace = traced(numbers, columns, begin, begin + length)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowlog.review.histogram import histogram
@@ -20,12 +20,14 @@ def columns(rates, seconds=None, phase="spraying"):
     }
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(0, 5), st.floats(0.1, 9)), min_size=1, max_size=80))
 def test_no_second_is_lost_or_counted_twice(readings):
     rates, seconds = zip(*readings, strict=True)
     assert histogram(columns(rates, seconds), 1.0).total_s == pytest.approx(sum(seconds))
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(0, 5), min_size=1, max_size=80), st.sampled_from([0.05, 0.1]))
 def test_the_part_within_a_band_is_that_of_the_summary(rates, share):
     away = [abs(rate - 1.0) for rate in rates]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.storing import RIG, RIG_TEXT
 
@@ -68,6 +68,7 @@ def test_the_database_itself_refuses_to_change_a_correction(tmp_path, sql):
     assert stored(tmp_path) == [ROW]
 
 
+@settings(deadline=None)
 @given(
     said=st.lists(
         st.tuples(st.integers(1, 4), st.sampled_from("abcdef")),
