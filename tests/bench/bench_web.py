@@ -25,6 +25,8 @@ from flowlog.store.rows import Batch
 
 WATCHED_S = 30.0
 TIMES = 9
+LAST_DAY = 36_000
+"""Ten hours; the other days share the rest."""
 
 
 class Daemon:
@@ -35,7 +37,7 @@ class Daemon:
         self._recorder.begin_run("now", time.time_ns() // 1000, 1)
         route = self._recorder.open_route()
         assert route is not None
-        self._route_id = route.id
+        self._route = route
         self._end = threading.Event()
         self._thread = threading.Thread(target=self._run)
         self._thread.start()
@@ -44,12 +46,13 @@ class Daemon:
         columns = day_of_readings(100, 1)
         number = 0
         while not self._end.wait(1.0):
-            at = Position(5, number * 10 + 9, (number + 1) * 1_000_000)
+            second = LAST_DAY + number
+            at = Position(0, second * 10 + 9, (second + 1) * 1_000_000)
             row = {name: column[number % 60 + 5].item() for name, column in columns.items()}
             values = {k: v for k, v in row.items() if k not in {"segment", "seq", "t_us"}}
             reading = Reading(at=at, **values)
             self._recorder.commit(
-                Batch(self._route_id, readings=[(reading, time.time_ns() // 1000)])
+                Batch(self._route.id, readings=[(reading, self._route.began_wall_us + at.t_us)])
             )
             number += 1
 
@@ -93,7 +96,7 @@ def main(readings: int = 2_000_000, routes: int = 100) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "rig"
         began = time.monotonic()
-        season(folder, routes, readings)
+        season(folder, routes, readings, LAST_DAY)
         size = sum(path.stat().st_size for path in folder.iterdir()) / 1e6
         print(
             f"{readings} readings in {routes} routes: {size:.0f} MB, "
