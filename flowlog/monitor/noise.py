@@ -62,7 +62,7 @@ lets pass two thirds; the density is twice the correlation time times the varian
 _DENSITY_DOUBT = 1.2
 """The density is known to about 15 %, and a test's false alarms grow with the power of its
 threshold: a density that is taken 15 % too small gives twelve times as many at 17 nats. With this
-margin they stay below the promised number in nine cases of ten."""
+margin they stay below the promised number in seven cases of eight."""
 _BLOCK_S = 2.5
 _BLOCKS_KEPT = 120
 _PRIOR_BLOCKS = 24
