@@ -91,8 +91,13 @@ class Shelf:
                 found[index] = self._sum_up(archive, index + 1, route, stamps.get(route.id))
         return found
 
-    def fill(self, open_archive: Callable[[], Archive]) -> None:
+    def fill(
+        self, open_archive: Callable[[], Archive], between: Callable[[], None] | None = None
+    ) -> None:
         """Sum up all routes, one after another; then keep the sums.
+
+        Args:
+            between: done after each route.
 
         A fault of the store ends it: who asks next begins it again.
         """
@@ -101,6 +106,8 @@ class Shelf:
             with open_archive() as archive:
                 if not self.sums(archive, patience_s=0.01).count(None):
                     break
+            if between is not None:
+                between()
             # Whoever looks at a page meanwhile goes first.
             time.sleep(min(time.monotonic() - begun_s, 0.2))
         self.keep()

@@ -87,7 +87,7 @@ def _fill(request: Request, shelf: Shelf) -> None:
 
     def fill() -> None:
         try:
-            shelf.fill(site.archive)
+            shelf.fill(site.archive, give_back)
         except FlowlogError as fault:
             log.warning("the routes are not all summed up: %s", fault)
         give_back()
