@@ -93,6 +93,8 @@ def _next(setting: object, took_s: float) -> None:
     click.echo(f"\nThat took {took_s:.0f} s. Everything is in {setting.folder}")
     click.echo("What to try next:")
     for line in (
+        typed("explain", "1", "--rig", rig),
+        typed("serve", rig),
         typed("review", "last", "--rig", rig),
         typed("review", "last", "--rig", rig, "--csv", setting.folder / "readings.csv"),
         typed("replay", "last", "--rig", rig),
