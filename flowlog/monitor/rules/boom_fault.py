@@ -19,8 +19,9 @@ _FOLLOWING: Final = 0.05
 """Share of a shift that the rotor may still have to follow in the third tick: its lag of 0.2 s
 leaves a third of a step to the mean of the half second after it, and a twelfth of that to the
 next."""
-_CHANGE_NATS: Final = 10.0
-"""Odds of 22,000 to one."""
+_CHANGE_NATS: Final = 12.0
+"""Half a tip of twelve (2.3 nats a second at the assumed noise) seems to come or to go once in
+e^12 / 2.3 s / 2 = ten hours of an open fault; 10 nats would sound the buzzer every hour or two."""
 _DOUBT_NATS: Final = 3.0
 _REFINED_AT: Final = (6, 16, 50)
 """Ticks after the opening at which it is measured again: 3, 8 and 25 s. Each time its uncertainty
