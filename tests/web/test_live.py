@@ -11,6 +11,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 from stored import BEGAN_US, RIG, RIG_TEXT, store_scenario
+from support import own_loop
 from support.pages import events_in, loopback
 
 from flowlog.monitor.outputs import Event, Position, Reading
@@ -197,7 +198,7 @@ def test_the_whole_state_comes_first_and_again_with_each_change(folder, writer):
         finally:
             await follower.close()
 
-    events, took_s = asyncio.run(scene())
+    events, took_s = own_loop.run(scene)
     assert events[0][0] == "state"
     CHECK.validate(events[0][1])
     numbers = [int(number) for kind, _, number in events if kind == "state"]
@@ -215,7 +216,7 @@ def test_while_nothing_changes_a_beat_says_that_the_server_lives(folder, monkeyp
         finally:
             await follower.close()
 
-    events = asyncio.run(scene())
+    events = own_loop.run(scene)
     assert [kind for kind, *_ in events].count("state") == 1
     beat = events[-1][1]
     assert set(beat) == {"age_s", "daemon", "freshness", "clock"}
@@ -249,7 +250,7 @@ def test_the_daemons_end_is_told_at_once_and_its_return_too(folder):
             await follower.close()
         return said, ended, again
 
-    said, ended, again = asyncio.run(scene())
+    said, ended, again = own_loop.run(scene)
     gone = next(at for at, daemon in said if at > ended and not daemon)
     back = next(at for at, daemon in said if at > again and daemon)
     assert gone - ended < 2.0
@@ -284,7 +285,7 @@ def test_one_reader_serves_all_clients_and_none_reads_while_nobody_looks(folder,
             await follower.close()
 
     # Once at the beginning, then once a second at most, not five times that.
-    assert asyncio.run(scene()) <= 4
+    assert own_loop.run(scene) <= 4
 
 
 def test_only_so_many_screens_may_follow(folder):
@@ -303,7 +304,7 @@ def test_only_so_many_screens_may_follow(folder):
                 await stream.aclose()
             await follower.close()
 
-    asyncio.run(scene())
+    own_loop.run(scene)
 
 
 def test_a_fault_in_one_look_does_not_end_the_stream(folder, monkeypatch):
@@ -334,4 +335,4 @@ def test_a_fault_in_one_look_does_not_end_the_stream(folder, monkeypatch):
         finally:
             await follower.close()
 
-    assert asyncio.run(scene())[-1][1]["daemon"] is True
+    assert own_loop.run(scene)[-1][1]["daemon"] is True

@@ -7,7 +7,6 @@ import sys
 import threading
 from pathlib import Path
 
-import anyio
 import pytest
 from starlette.testclient import TestClient
 
@@ -15,6 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "report"))
 
 from pages import Reader, pdf_text
 from reported import store_morning
+from support import own_loop
 
 from flowlog.report import child
 from flowlog.review.find import NotFoundError
@@ -110,14 +110,14 @@ def test_reports_asked_for_at_once_all_come(client) -> None:
 
 def test_a_child_that_takes_too_long_is_ended(folder: Path) -> None:
     with pytest.raises(child.ReportError, match="took over"):
-        anyio.run(child.make, folder, 1, None, "html", None, 0.01)
+        own_loop.run(child.make, folder, 1, None, "html", None, 0.01)
 
 
 def test_the_child_says_why_it_made_none(folder: Path, tmp_path: Path) -> None:
     with pytest.raises(NotFoundError, match="There is no route 3"):
-        anyio.run(child.make, folder, 3, None, "html")
+        own_loop.run(child.make, folder, 3, None, "html")
     with pytest.raises(StoreError):
-        anyio.run(child.make, tmp_path, 1, None, "html")
+        own_loop.run(child.make, tmp_path, 1, None, "html")
 
 
 def test_the_pages_process_never_loads_the_typesetter() -> None:
