@@ -43,6 +43,29 @@ def test_a_stop_is_marked(flowlog, folder, args, kind, name, said):
     assert (mark.what, mark.kind, mark.name) == ("stop", kind, name)
 
 
+@pytest.mark.parametrize(
+    ("args", "kind", "said"),
+    [
+        (["Park", "--area", "500 m2"], "begin", "A stop begins here: Park"),
+        (["--area", "500 m2"], "begin", "A stop begins here, its area is noted."),
+        (["--rename", "--area", "500 m2"], "name", "Its area is noted."),
+        (["--end", "--area", "500 m2"], "end", "The stop ends here."),
+    ],
+)
+def test_a_stops_known_area_goes_with_its_mark(flowlog, folder, args, kind, said):
+    done = flowlog("stop", *args)
+    assert done.exit_code == 0, done.output
+    assert said in done.output
+    (mark,) = [understand(path) for path in waiting(folder)]
+    assert (mark.kind, mark.area_m2) == (kind, 500.0)
+
+
+@pytest.mark.parametrize("area", ["500", "500 psi", "-1 m2", "0 m2", "1e12 m2", ""])
+def test_what_is_no_area_is_refused_and_leaves_no_mark(flowlog, folder, area):
+    assert flowlog("stop", "Park", "--area", area).exit_code == 2
+    assert waiting(folder) == []
+
+
 def test_without_a_daemon_the_mark_waits_and_the_command_says_so(flowlog):
     assert "takes the mark when it starts next" in flowlog("stop", "Park").output
 
