@@ -59,10 +59,10 @@ _SWIRL_SHARE = 0.04
 """Variance of the news over the density, for noise of `TAU_S` averaged over ticks: 0.260 of its
 variance (from the covariances of such means, 0.921 and 0.783 of it), of which the meter's rotor
 lets pass two thirds; the density is twice the correlation time times the variance."""
-_DENSITY_DOUBT = 1.2
+_DENSITY_DOUBT = 1.15
 """The density is known to about 15 %, and a test's false alarms grow with the power of its
 threshold: a density that is taken 15 % too small gives twelve times as many at 17 nats. With this
-margin they stay below the promised number in seven cases of eight."""
+margin they stay below the promised number in four cases of five."""
 _BLOCK_S = 2.5
 _BLOCKS_KEPT = 120
 _PRIOR_BLOCKS = 24

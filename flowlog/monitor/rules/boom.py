@@ -56,7 +56,7 @@ _RENAMED = 2.0
 _ROUGH_AFTER = 3
 _ROUGH_TICKS = 4
 """The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
-_ROUGH = 1.5
+_ROUGH = 2.0
 _ROUGH_NATS = 3.0
 """A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
 much of it may be the ground's."""
