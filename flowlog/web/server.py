@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ipaddress
 import signal
 import socket
@@ -10,12 +11,15 @@ from typing import Final
 
 import uvicorn
 from starlette.applications import Starlette
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from flowlog.errors import FlowlogError
 from flowlog.web import memory
 
 MOST_CONNECTIONS: Final = 64
 STOP_S: Final = 2
+PATIENCE_S: Final = 20.0
+LOOK_S: Final = 5.0
 
 
 class ServeError(FlowlogError):
@@ -47,6 +51,31 @@ def bound(host: str, port: int) -> socket.socket:
     return made
 
 
+class Patient(H11Protocol):
+    """One connection, which has to make up its mind: half a request is not waited for for ever.
+
+    Otherwise a few dozen silent connections would keep every phone out.
+    """
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self._waiting_since_s: float | None = self.loop.time()
+        self._look()
+
+    def _look(self) -> None:
+        if self.transport.is_closing():
+            return
+        cycle, now_s = self.cycle, self.loop.time()
+        if cycle is not None and not cycle.response_complete and not cycle.more_body:
+            self._waiting_since_s = None  # a request is whole and is being answered
+        elif self._waiting_since_s is None:
+            self._waiting_since_s = now_s
+        elif now_s - self._waiting_since_s > PATIENCE_S:
+            self.transport.close()
+            return
+        self.loop.call_later(LOOK_S, self._look)
+
+
 class _Server(uvicorn.Server):
     """Ends what would never end by itself before it waits for the rest."""
 
@@ -66,7 +95,7 @@ def run(app: Starlette, at: socket.socket) -> None:
         uvicorn.Config(
             app,
             loop="asyncio",
-            http="h11",
+            http=Patient,
             ws="none",
             lifespan="on",
             log_config=None,
