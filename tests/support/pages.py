@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import re
 import signal
@@ -9,9 +10,10 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import httpx2
 from starlette.testclient import TestClient
@@ -24,6 +26,7 @@ from flowlog.web.site import Site
 RIG_FILE = find_scenario("healthy").with_name("rig.toml")
 CODE = "K7QM3XRD"
 SECRET = bytes(range(32))
+T = TypeVar("T")
 
 
 def loopback(folder: Path) -> TestClient:
@@ -151,6 +154,12 @@ class Stream:
         self._end.set()
         self._thread.join(5)
         self._client.close()
+
+
+def in_loop(scene: Coroutine[Any, Any, T]) -> T:
+    """Run a coroutine to its end, also where a browser's driver keeps a loop in this thread."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, scene).result()
 
 
 def events_in(lines: Iterator[str]) -> Iterator[tuple[str, str, str | None]]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 
+from support.pages import in_loop
+
 from flowlog.web import memory
 
 
@@ -25,7 +27,7 @@ def test_memory_is_given_back_once_for_answers_that_came_together(monkeypatch):
         await asyncio.sleep(0.2)
         return together, len(given)
 
-    assert asyncio.run(scene()) == (1, 2)
+    assert in_loop(scene()) == (1, 2)
 
 
 def test_it_is_harmless_and_a_library_that_knows_nothing_of_it_is_no_fault():

@@ -10,6 +10,7 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.responses import StreamingResponse
 from starlette.routing import Route
+from support.pages import in_loop
 
 from flowlog.web import server
 from flowlog.web.posts import read_json
@@ -64,9 +65,9 @@ def quick(monkeypatch):
 
 @pytest.mark.parametrize("request_", [b"", b"GET /news HTTP/1.1\r\nHost:", HEAD, HEAD + b'{"a"'])
 def test_half_a_request_is_given_up(request_):
-    assert b"200" not in asyncio.run(answered(request_, 10))
+    assert b"200" not in in_loop(answered(request_, 10))
 
 
 def test_a_stream_is_not_half_a_request_however_long_it_takes():
     request = b"GET /news HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n"
-    assert asyncio.run(answered(request, 10)).count(b"data: x") == 6
+    assert in_loop(answered(request, 10)).count(b"data: x") == 6
