@@ -47,7 +47,7 @@ _PASS_PRIOR = 6.0
 _PASS_KEEP = 1.0 - 1.0 / 24.0
 """Ticks of the pass are forgotten over twelve seconds."""
 _PASS_CUT = 9.0
-_PASS_HELD_BACK = 6
+_PASS_HELD_BACK = 9
 _PASS_TOLD = 8.0
 _ROUGHEST_KEEP = 0.95
 """The roughest pass of late fades over some twenty passes."""
@@ -59,10 +59,13 @@ _SWIRL_SHARE = 0.04
 """Variance of the news over the density, for noise of `TAU_S` averaged over ticks: 0.260 of its
 variance (from the covariances of such means, 0.921 and 0.783 of it), of which the meter's rotor
 lets pass two thirds; the density is twice the correlation time times the variance."""
-_DENSITY_DOUBT = 1.15
+_DENSITY_DOUBT = 1.2
 """The density is known to about 15 %, and a test's false alarms grow with the power of its
 threshold: a density that is taken 15 % too small gives twelve times as many at 17 nats. With this
-margin they stay below the promised number in four cases of five."""
+margin they stay below the promised number in seven cases of eight."""
+_ROSE = 1.3
+_ROSE_DOUBT = 1.45
+"""Noise that has grown by a third since it was learnt may be growing still."""
 _BLOCK_S = 2.5
 _BLOCKS_KEPT = 120
 _PRIOR_BLOCKS = 24
@@ -99,6 +102,8 @@ class NoiseLevel:
         self._prior_s = NOISE_DENSITY_S
         self.density_s = NOISE_DENSITY_S
         self._fresh = 0
+        self._learnt_s: float | None = None
+        self._doubt = _DENSITY_DOUBT
         self._residual: float | None = None
         self._news_variance = 0.0
         self.usual = _SWIRL_SHARE * NOISE_DENSITY_S
@@ -147,7 +152,7 @@ class NoiseLevel:
         news = residual - decay * before
         # Whitened noise of this density has at least this variance; vanes and white noise of
         # the count add to it, which only the news themselves tell.
-        floor = _DENSITY_DOUBT * rest * rest * self.density_s / seconds
+        floor = self._doubt * rest * rest * self.density_s / seconds
         variance = max(floor, self._news_variance)
         square = (news - rest * level) ** 2
         self._news_variance += _NEWS_SHARE * (
@@ -159,7 +164,7 @@ class NoiseLevel:
     def _roughen(self, news: float) -> None:
         """How wild is this pass? From the spread of its news about their own mean.
 
-        The newest three seconds are left out: a step would look like roughness just while it is
+        The newest seconds are left out: a step would look like roughness just while it is
         looked for.
         """
         self._held_back.append(news)
@@ -230,15 +235,25 @@ class NoiseLevel:
             if self._fresh == _BLOCKS_HELD_BACK:
                 self._fresh = 0
                 self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
+                self._set_doubt()
         self._before = mean
         self._block_sum = self._block_s = 0.0
+
+    def _set_doubt(self) -> None:
+        if self._learnt_s is None:
+            if len(self._squares) >= _BLOCKS_KEPT:
+                self._learnt_s = self.density_s
+            return
+        rose = self.density_s > _ROSE * self._learnt_s
+        self._doubt = _ROSE_DOUBT if rose else _DENSITY_DOUBT
 
     def _density(self, squares: list[float]) -> float:
         if not squares:
             return self._prior_s
         count = len(squares)
-        level = _PRIOR_BLOCKS * self._prior_s + count * _density_of(squares)
-        level /= _PRIOR_BLOCKS + count
+        # What was assumed fades as what is measured fills its five minutes.
+        prior = _PRIOR_BLOCKS * (1.0 - count / _BLOCKS_KEPT)
+        level = (prior * self._prior_s + count * _density_of(squares)) / (prior + count)
         if count >= _BLOCKS_SHORT:
             level = max(level, _density_of(squares[-_BLOCKS_SHORT:]) / _SHORT_MARGIN)
         return max(level, _NOISE_FLOOR_S)
