@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from math import erf, exp, log, pi, sqrt
+from math import erf, erfc, exp, log, pi, sqrt
 from typing import Final
 
 from flowlog.monitor.supply import ANSWERS, PressureAnswer
@@ -163,10 +163,10 @@ def _meter_double(signs: Signs) -> float:
 
 
 def _mix(signs: Signs) -> float:
-    if abs(signs.shift) > MIX_LOG:
-        return 0.0
+    # What is measured beyond the limit may lie within it in truth.
+    within = 0.5 * erfc((abs(signs.shift) - MIX_LOG) / (signs.shift_sd * sqrt(2.0)))
     # How the pressure answers a denser mix depends on the pump: it may rise or stay.
-    return 0.5 / MIX_LOG * _answered(signs, _SHARES["mix_changed"]) * _quiet(signs)
+    return 0.5 / MIX_LOG * within * _answered(signs, _SHARES["mix_changed"]) * _quiet(signs)
 
 
 def _foam(signs: Signs) -> float:
