@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from flowlog.monitor.noise import DECAY, NoiseLevel
-from flowlog.monitor.rules.boom_fault import OpenFault, mean_since, smallest_shift
+from flowlog.monitor.rules.boom_fault import OpenFault, mean_since
+from flowlog.monitor.rules.boom_sizes import smallest_shift
 
 SPREAD = 0.01
 

@@ -11,11 +11,9 @@ a part of a tip that clogged in the pause; a larger one is a fault.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp, log, sqrt
-from statistics import variance
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.conductance import ARM_S, Baseline, Residual
@@ -24,23 +22,26 @@ from flowlog.monitor.diagnosis import Signs, reweigh, weigh
 from flowlog.monitor.evidence import Evidence, Test, Watcher
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
-from flowlog.monitor.rules.boom_fault import OpenFault, mean_since, smallest_shift
-from flowlog.monitor.rules.boom_words import checks_for, describe, details_of, in_words
+from flowlog.monitor.rules.boom_fault import OpenFault, mean_since
+from flowlog.monitor.rules.boom_sizes import least_shift, shifts
+from flowlog.monitor.rules.boom_words import (
+    checks_for,
+    describe,
+    describe_mix,
+    details_of,
+    in_words,
+)
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.rules.recent import RecentTicks
 from flowlog.monitor.rules.supply_point import SupplyWatch
 from flowlog.monitor.rules.valve import ValveWatch
 from flowlog.monitor.supply import SupplyPoint
 from flowlog.physics.carrier import carrier_log_shift
-from flowlog.physics.tips import blocked_tip_log_shift, blocked_tips
 from flowlog.rig.model import HealthyBoom, Rig
 
-_RECENT = 240
-"""Ticks kept: two minutes, the longest that a small shift takes to be believed."""
 _PAUSE_S = 60.0
 """With the boom shut for as long, the tank may have been filled with another mix. Turns take 8 to
 20 s."""
-_OPENING_S = 6.0
-"""An onset is estimated to a few seconds: one so soon after the boom opened came with it."""
 _DAY_TO_DAY = 0.0075
 """How well the conductance of a healthy boom repeats: meter and gauge 0.5 % each, temperature the
 rest (an uncertainty budget of repeatability alone; common practice, no source)."""
@@ -53,14 +54,10 @@ _AIR_WITHIN_S = 15.0
 """From the first gulp of air to nothing but air a small tank takes some seconds."""
 _RENAMED = 2.0
 """An alert changes its name only for one that is twice as likely: names must not swing."""
-_ROUGH_AFTER = 3
-_ROUGH_TICKS = 4
-"""The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
 _ROUGH = 2.0
 _ROUGH_NATS = 3.0
 """A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
 much of it may be the ground's."""
-_SMALLEST_LEAK = log(1.05)
 _TOLD_TIPS = 0.1
 _TOLD_NARROWER = 0.6
 
@@ -73,14 +70,6 @@ class _Settled:
     seconds: float
     log_conductance: float
     log_pressure: float
-
-
-@dataclass(slots=True)
-class _Recent:
-    at: Position
-    seconds: float
-    residual: float
-    news: float | None
 
 
 class BoomWatch:
@@ -96,20 +85,17 @@ class BoomWatch:
         self._book = book
         self._healthy = healthy
         self._tips = rig.boom.tips
-        self._smallest = smallest_shift(self._tips, rig.thresholds.tip_share)
         self._began: Position | None = None
         self._residual = Residual()
         self.noise = NoiseLevel()
         self.supply = SupplyPoint()
-        self.bank = Bank(_shifts(rig), rig.thresholds.false_alarms_per_100_h)
+        self.bank = Bank(shifts(rig), rig.thresholds.false_alarms_per_100_h)
         self.baseline = Baseline()
         self._waiting: _Settled | None = None
-        self._recent: deque[_Recent] = deque(maxlen=_RECENT)
+        self._recent = RecentTicks(self._tips, self.noise, self.supply, self.baseline)
         self.fault: OpenFault | None = None
         self._told: Size | None = None
         self._shut_s = 0.0
-        self._since_pause_s = 0.0
-        """Settled spraying since the last pause in which the tank may have been filled."""
         self._drifting = False
         self._supply_watch = SupplyWatch(book)
         self._valve = ValveWatch(rig, book)
@@ -118,7 +104,7 @@ class BoomWatch:
 
     def fill(self) -> None:
         """The tank was filled: what is sprayed from now on may be another mix."""
-        self._since_pause_s = 0.0
+        self._recent.since_pause_s = 0.0
 
     def step(self, now: Moment, *, sensors_ok: bool) -> float | None:
         """Take one tick in; return conductance relative to the baseline if it was judged."""
@@ -135,7 +121,7 @@ class BoomWatch:
                 self._shut_s += now.step.seconds
             return None
         if self._shut_s >= _PAUSE_S:
-            self._since_pause_s = 0.0
+            self._recent.since_pause_s = 0.0
         self._shut_s = 0.0
         value = self._residual.step(now.step.seconds, now.step.flow_m3_s, pressure)
         if value is not None and now.step.lost <= now.tick.samples + 1:
@@ -149,7 +135,7 @@ class BoomWatch:
         """Judge a tick that is known by now to lie within the spraying; `at` is now."""
         baseline = self.baseline
         self.supply.step(tick.log_pressure)
-        self._since_pause_s += tick.seconds
+        self._recent.since_pause_s += tick.seconds
         if not baseline.armed:
             self._began = self._began or tick.at
             if baseline.add(tick.log_conductance, tick.seconds):
@@ -164,7 +150,7 @@ class BoomWatch:
         expected = self.fault.level if self.fault is not None else 0.0
         innovation = self.noise.whiten(residual, tick.seconds, expected)
         news = innovation.news if innovation is not None else None
-        self._recent.append(_Recent(tick.at, tick.seconds, residual, news))
+        self._recent.add(tick.at, residual, news)
         if self._pump_side(tick, at, innovation):
             return None
         if self.fault is not None:
@@ -233,43 +219,39 @@ class BoomWatch:
             # How rough such a pass is is known badly; a fault will say more in a moment.
             return
         count = min(len(self._recent), max(1, round(2.0 * alarm.seconds)))
-        newest = list(self._recent)[-count:]
+        newest = self._recent.newest(count)
         residuals = [tick.residual for tick in newest]
         level, sd = mean_since(residuals, self.noise)
         if level * alarm.shift <= 0.0:
             # Over so soon: there is nothing left to report.
             self.bank.reset()
             return
-        after_pause = self._came_with_the_pause(level, sd, count)
+        after_pause = self._recent.came_with_the_pause(level, sd, count)
         if after_pause:
             # Then all of the spraying since tells how large it is.
-            count = min(len(self._recent), max(count, round(2.0 * self._since_pause_s)))
-            newest = list(self._recent)[-count:]
+            count = min(len(self._recent), max(count, self._recent.since_pause()))
+            newest = self._recent.newest(count)
             residuals = [tick.residual for tick in newest]
             level, sd = mean_since(residuals, self.noise)
-        classes = weigh(self._signs(level, sd, count, after_pause=after_pause))
+        classes = weigh(self._recent.signs(level, sd, count, after_pause=after_pause))
         code = next(iter(classes))
         since = newest[0].at
         if code == "mix_changed":
             self._take_mix(at, since, level, sd, classes)
             return
-        fault = OpenFault(code, level, residuals, self._tips, self._least(level))
+        fault = OpenFault(code, level, residuals, self._tips, least_shift(self._rig, level))
         fault.classes = classes
         if fault.has_shrunk(level, sd):
             # Smaller than anything that is looked for: the level learns it.
             self.bank.reset()
             return
-        sd = self._with_baseline(sd)
+        sd = self._recent.sd_with_baseline(sd)
         size, text = describe(self._rig, code, level, sd, classes)
         details = details_of(code, level, alarm.evidence, classes)
         self._open(code, at, since, text, size, details, classes)
         self.fault = fault
         self.noise.stepped()
         self.bank.reset()
-
-    def _least(self, level: float) -> float:
-        """The smallest shift to this side that is looked for."""
-        return self._smallest if level < 0.0 else min(self._smallest, _SMALLEST_LEAK)
 
     def _open(
         self,
@@ -284,38 +266,6 @@ class BoomWatch:
         self._book.open(code, at, since, text, size, details, checks_for(code, classes))
         self._told = size
 
-    def _signs(self, level: float, sd: float, count: int, *, after_pause: bool) -> Signs:
-        """What is known of a shift that began `count` ticks ago."""
-        since = list(self._recent)[-count:]
-        news = [tick.news for tick in since[_ROUGH_AFTER:] if tick.news is not None]
-        return Signs(
-            tips=self._tips,
-            shift=level,
-            shift_sd=self._with_baseline(sd),
-            answer=self.supply.answer(max(2, count)),
-            roughness=variance(news) / self.noise.usual if len(news) >= _ROUGH_TICKS else None,
-            after_pause=after_pause,
-        )
-
-    def _came_with_the_pause(self, level: float, sd: float, count: int) -> bool:
-        """Was the shift there from the first spraying after a pause on, as far as can be seen?
-
-        Likelier than a shift that came later: the spraying between the pause and the estimated
-        onset lies nearer to the level since than to the healthy one, each in its own spread.
-        """
-        before = round(2.0 * self._since_pause_s) - count
-        if before > len(self._recent) - count:
-            return False
-        if before * 0.5 < _OPENING_S:
-            return True
-        since_pause = list(self._recent)[-count - before : -count]
-        mean = sum(tick.residual for tick in since_pause) / before
-        spread = self._with_baseline(sqrt(self.noise.mean_variance(before)))
-        return abs(level - mean) / sqrt(spread**2 + sd**2) < abs(mean) / spread
-
-    def _with_baseline(self, sd: float) -> float:
-        return sqrt(sd * sd + self.noise.density_s / self.baseline.seconds)
-
     def _take_mix(
         self,
         at: Position,
@@ -325,17 +275,7 @@ class BoomWatch:
         classes: Mapping[str, float],
     ) -> None:
         """Note another mix and take what the boom passes now as healthy."""
-        denser = 100.0 * (exp(-2.0 * level) - 1.0)
-        low, high = (100.0 * (exp(-2.0 * (level + d)) - 1.0) for d in (1.96 * sd, -1.96 * sd))
-        text = (
-            f"Since the pause the boom passes {abs(100.0 * (exp(level) - 1.0)):.0f} % "
-            f"{'less' if level < 0.0 else 'more'}: a mix about {abs(denser):.0f} % "
-            f"{'denser' if denser > 0.0 else 'lighter'}. Taken as healthy from here."
-        )
-        if level < 0.0:
-            tips = blocked_tips(self._tips, level)
-            text += f" {tips:.1f} of a tip that clogged in the pause would look the same."
-        size = Size(denser, "%", low, high)
+        size, text = describe_mix(self._rig, level, sd)
         self._book.note(
             "mix_changed", at, since, text, size, details_of("mix_changed", level, 0.0, classes)
         )
@@ -360,7 +300,7 @@ class BoomWatch:
         if classes[code] < _RENAMED * known:
             code = fault.code
         before = in_words(self._rig, fault.code, fault.was)
-        size, text = describe(self._rig, code, level, self._with_baseline(sd), classes)
+        size, text = describe(self._rig, code, level, self._recent.sd_with_baseline(sd), classes)
         details = details_of(code, level, fault.suspicion, classes)
         fault.set_level(level)
         renamed = code != fault.code and self._book.rename(fault.code, code)
@@ -381,7 +321,7 @@ class BoomWatch:
     def _weigh_again(self, fault: OpenFault, level: float, sd: float) -> dict[str, float]:
         """Probabilities of the classes for an open fault."""
         count = min(fault.ticks, len(self._recent))
-        signs = self._signs(level, sd, count, after_pause=False)
+        signs = self._recent.signs(level, sd, count, after_pause=False)
         return reweigh(fault.known, signs, level - fault.was) if fault.grown else weigh(signs)
 
     def _worth_telling(self, size: Size) -> bool:
@@ -428,7 +368,7 @@ class BoomWatch:
         level = self.baseline.level - calibrated
         known = self.noise.density_s / self.baseline.seconds
         spread = sqrt(healthy.u**2 + _DAY_TO_DAY**2 + known)
-        if abs(level) < max(0.5 * self._smallest, 3.0 * spread):
+        if abs(level) < max(0.5 * least_shift(self._rig, -1.0), 3.0 * spread):
             return
         began = self._began or at
         classes = weigh(Signs(self._tips, level, spread, None, None, after_pause=True))
@@ -443,7 +383,7 @@ class BoomWatch:
         if density != 1.0 or level > 0.0:
             text += " Another density of the mix than the rig file's would look alike."
         self._open(code, at, began, text, size, details_of(code, level, 0.0, classes), classes)
-        self.fault = OpenFault(code, level, [level], self._tips, self._least(level))
+        self.fault = OpenFault(code, level, [level], self._tips, least_shift(self._rig, level))
         self.fault.classes = classes
 
     def _compare_with_rig_file(self, at: Position) -> None:
@@ -455,17 +395,3 @@ class BoomWatch:
                 "now is taken as healthy."
             )
             self._book.note("boom_unexpected", at, at, text, Size(100 * off, "%"))
-
-
-def _shifts(rig: Rig) -> list[float]:
-    """The shifts that the bank looks for: blocked parts of tips, and a boom that leaks."""
-    tips = rig.boom.tips
-    sizes = sorted({rig.thresholds.tip_share, 0.5, 1.0, 2.0})
-    sizes = [size for size in sizes if rig.thresholds.tip_share <= size < tips - 0.5]
-    return [
-        *(blocked_tip_log_shift(tips, size) for size in sizes),
-        _SMALLEST_LEAK,
-        log(1.1),
-        log(1.5),
-        log(2.0),
-    ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from math import log, log1p, sqrt
+from math import log1p, sqrt
 from typing import Final, Literal
 
 from flowlog.monitor.cusum import Innovation, ShiftTest
@@ -157,8 +157,3 @@ class OpenFault:
         """It is measured to be this large now."""
         self.level = level
         self._set_tests()
-
-
-def smallest_shift(tips: int, tip_share: float) -> float:
-    """The smallest blocked part of a tip that is looked for, in log conductance; positive."""
-    return -blocked_tip_log_shift(tips, min(tip_share, 0.9 * tips)) if tips > 0 else -log(0.5)

@@ -66,6 +66,21 @@ def describe(
     return size, text + _or_else(code, classes)
 
 
+def describe_mix(rig: Rig, shift: float, sd: float) -> tuple[Size, str]:
+    """How much denser a mix is that moved the boom's conductance by `shift`."""
+    denser = 100.0 * (exp(-2.0 * shift) - 1.0)
+    low, high = (100.0 * (exp(-2.0 * (shift + d)) - 1.0) for d in (1.96 * sd, -1.96 * sd))
+    text = (
+        f"Since the pause the boom passes {abs(100.0 * (exp(shift) - 1.0)):.0f} % "
+        f"{'less' if shift < 0.0 else 'more'}: a mix about {abs(denser):.0f} % "
+        f"{'denser' if denser > 0.0 else 'lighter'}. Taken as healthy from here."
+    )
+    if shift < 0.0:
+        tips = blocked_tips(rig.boom.tips, shift)
+        text += f" {tips:.1f} of a tip that clogged in the pause would look the same."
+    return Size(denser, "%", low, high), text
+
+
 def _or_else(code: str, classes: Mapping[str, float]) -> str:
     others = [
         f"{_OTHERWISE[other]} ({100.0 * share:.0f} %)"

@@ -1,0 +1,94 @@
+"""The newest ticks of settled spraying, and what they show of a shift that began among them."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from math import sqrt
+from statistics import variance
+
+from flowlog.monitor.conductance import Baseline
+from flowlog.monitor.diagnosis import Signs
+from flowlog.monitor.noise import NoiseLevel
+from flowlog.monitor.outputs import Position
+from flowlog.monitor.supply import SupplyPoint
+
+_KEPT = 240
+"""Ticks kept: two minutes, the longest that a small shift takes to be believed."""
+_OPENING_S = 6.0
+"""An onset is estimated to a few seconds: one so soon after the boom opened came with it."""
+_ROUGH_AFTER = 3
+_ROUGH_TICKS = 4
+"""The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
+
+
+@dataclass(slots=True)
+class RecentTick:
+    """One judged tick."""
+
+    at: Position
+    residual: float
+    news: float | None
+
+
+class RecentTicks:
+    """Two minutes of judged ticks; knows how long ago the tank may have been filled."""
+
+    def __init__(
+        self, tips: int, noise: NoiseLevel, supply: SupplyPoint, baseline: Baseline
+    ) -> None:
+        self._tips = tips
+        self._noise = noise
+        self._supply = supply
+        self._baseline = baseline
+        self._ticks: deque[RecentTick] = deque(maxlen=_KEPT)
+        self.since_pause_s = 0.0
+        """Settled spraying since the last pause in which the tank may have been filled."""
+
+    def __len__(self) -> int:
+        return len(self._ticks)
+
+    def add(self, at: Position, residual: float, news: float | None) -> None:
+        """Take one tick in."""
+        self._ticks.append(RecentTick(at, residual, news))
+
+    def newest(self, count: int) -> list[RecentTick]:
+        """The newest ticks, one at least, as far as they are kept."""
+        return list(self._ticks)[-max(1, count) :]
+
+    def since_pause(self) -> int:
+        """Ticks since that pause."""
+        return round(2.0 * self.since_pause_s)
+
+    def sd_with_baseline(self, sd: float) -> float:
+        """Standard uncertainty of a shift, its own and that of the baseline together."""
+        return sqrt(sd * sd + self._noise.density_s / self._baseline.seconds)
+
+    def signs(self, level: float, sd: float, count: int, *, after_pause: bool) -> Signs:
+        """What is known of a shift that began `count` ticks ago."""
+        since = self.newest(count)[_ROUGH_AFTER:]
+        news = [tick.news for tick in since if tick.news is not None]
+        return Signs(
+            tips=self._tips,
+            shift=level,
+            shift_sd=self.sd_with_baseline(sd),
+            answer=self._supply.answer(max(2, count)),
+            roughness=variance(news) / self._noise.usual if len(news) >= _ROUGH_TICKS else None,
+            after_pause=after_pause,
+        )
+
+    def came_with_the_pause(self, level: float, sd: float, count: int) -> bool:
+        """Was a shift there from the first spraying after a pause on, as far as can be seen?
+
+        Likelier than a shift that came later: the spraying between the pause and the estimated
+        onset lies nearer to the level since than to the healthy one, each in its own spread.
+        """
+        before = self.since_pause() - count
+        if before > len(self._ticks) - count:
+            return False
+        if before * 0.5 < _OPENING_S:
+            return True
+        between = list(self._ticks)[-count - before : -count]
+        mean = sum(tick.residual for tick in between) / before
+        spread = self.sd_with_baseline(sqrt(self._noise.mean_variance(before)))
+        return abs(level - mean) / sqrt(spread**2 + sd**2) < abs(mean) / spread
