@@ -63,9 +63,7 @@ def test_less_flow_is_never_called_a_leak_and_more_never_a_blocked_tip(seen):
 def test_a_mix_is_thought_of_only_after_a_pause_and_only_as_far_as_a_mix_goes(seen):
     """What is measured beyond a mix's limit may be one only as far as the measuring is unsure."""
     classes = weigh(seen)
-    if not seen.after_pause:
-        assert "mix_changed" not in classes
-    elif abs(seen.shift) > MIX_LOG + 40.0 * seen.shift_sd:
+    if not seen.after_pause or abs(seen.shift) > MIX_LOG + 40.0 * seen.shift_sd:
         assert "mix_changed" not in classes
 
 
