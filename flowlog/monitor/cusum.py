@@ -17,6 +17,10 @@ _NO_BURST = 1.1 * _BURST_LOG
 of our own rigs: the assumption that the tests are built for)."""
 
 
+_ONSETS = 3
+"""A test takes the best of three: at once, within one tick and the next, or creeping. To chance it
+is three tests."""
+
 Answer = Callable[[float, float], bool]
 
 
@@ -167,7 +171,7 @@ class Bank:
     def __init__(self, shifts: Sequence[float], false_alarms_per_100_h: float) -> None:
         self._tests = [ShiftTest(shift) for shift in shifts]
         self._between_s = 100.0 * 3600.0 / false_alarms_per_100_h
-        self._count = len(self._tests)
+        self._count = _ONSETS * len(self._tests)
         self._density_s = 0.0
         self._thresholds: list[float] = []
 
@@ -176,7 +180,8 @@ class Bank:
 
         Mean time between false alarms of a continuous CUSUM is about e^h / I with
         I = shift^2 / (2 density) nats a second (Lorden 1971, Moustakides 1986; from memory);
-        with K tests in the bank each gets a K-th of the false alarms.
+        with K tests in the bank, each of `_ONSETS` kinds of onset, each gets its share of the
+        false alarms.
         """
         information = shift * shift / (2.0 * density_s)
         return max(_LEAST_NATS, log(max(1.0, self._count * self._between_s * information)))
