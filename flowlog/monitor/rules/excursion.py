@@ -97,7 +97,9 @@ class Excursion:
         An average of values on one side of the limit stays on that side.
         """
         if not self.active:
-            return self.since is None and not (beyond > 0.0).any()
+            # An average that is still outside goes on counting while the value is inside again.
+            outside = self._quick is not None and self._quick > 0.0
+            return self.since is None and not outside and not (beyond > 0.0).any()
         return (
             self._quick is not None
             and self._quick >= 0.0
