@@ -11,6 +11,11 @@ import threading
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# No test judges by the clock: a busy machine takes its time over an example.
+settings.register_profile("no deadline", deadline=None)
+settings.load_profile("no deadline")
 
 # A shell without job control starts what it puts into the background with SIGINT ignored, and
 # every child inherits that: then no test of Ctrl-C could pass. A handler here undoes it.
