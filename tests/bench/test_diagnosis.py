@@ -123,8 +123,8 @@ def test_the_boom_is_open_at_the_onset_of_a_trial(placement, seed):
     assert after > 400.0
 
 
-def _row(code, change, said, size=None, unit=""):
-    return [code, change, said, 0.0, size, size, size, unit, {}]
+def _row(code, change, said, size=None, unit="", alert=None):
+    return [code, change, said, 0.0, size, size, size, unit, {}, alert or code]
 
 
 def test_a_verdict_is_the_cause_that_stands_when_the_time_is_over():
@@ -141,6 +141,16 @@ def test_a_verdict_is_the_cause_that_stands_when_the_time_is_over():
     assert classes.onset_of(rows, classes.code_wanted("one tip")) == rows[1]
 
 
+def test_an_alert_with_a_new_name_is_one_alert():
+    rows = [
+        _row("boom_leak", "opened", 3.0, 9.0, "%", "boom_leak.0.70"),
+        _row("air_drawn", "grew", 6.0, None, "", "boom_leak.0.70"),
+    ]
+    assert classes.verdict(rows, 1.0)[0] == "boom_leak"
+    assert classes.verdict(rows, 10.0)[0] == "air_drawn"
+    assert classes.onset_of(rows, classes.code_wanted("tank empty")) == rows[1]
+
+
 def test_every_case_has_a_right_answer():
     assert set(classes.RIGHT) == set(CASES)
 
@@ -151,7 +161,7 @@ def test_what_is_not_found_counts_as_infinitely_late():
 
 def test_intervals_are_counted_against_the_truth():
     def told(size, low, high):
-        return [["tip_blocked", "opened", 2.0, 0.5, size, low, high, "tips", {}]]
+        return [["tip_blocked", "opened", 2.0, 0.5, size, low, high, "tips", {}, "a"]]
 
     trials = [
         {"early": [], "said": {name: told(1.0, low, 1.5) for name in CASES}}
