@@ -81,9 +81,9 @@ class SupplyPoint:
         """
         ticks = list(self._ticks)
         onset = len(ticks) - ticks_ago
-        before = [value for value, _ in ticks[max(0, onset - _REFERENCE) : onset]]
-        if ticks_ago < 2 or len(before) < _LEAST_REFERENCE:
+        if ticks_ago < 2 or onset < _LEAST_REFERENCE:
             return None
+        before = [value for value, _ in ticks[max(0, onset - _REFERENCE) : onset]]
         level = sum(before) / len(before)
         variance = self.news_variance
         top = weight = 0.0

@@ -124,3 +124,12 @@ def test_a_constant_offset_of_the_pressure_changes_no_answer(step, offset):
 def test_the_answers_looked_for_reach_from_a_stiff_relief_valve_to_a_pump_without_bypass():
     assert min(ANSWERS) == 0.1
     assert max(ANSWERS) == 1.0
+
+
+def test_an_onset_older_than_what_is_kept_has_no_answer():
+    """Then nothing of before is known, and the ticks since must not stand in for it."""
+    supply = SupplyPoint()
+    for value in np.linspace(12.0, 12.2, 400):
+        supply.step(float(value))
+    assert supply.answer(100) is not None
+    assert supply.answer(200) is None
