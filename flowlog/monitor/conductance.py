@@ -96,12 +96,6 @@ class Baseline:
         self._level, self._seconds = level, seconds
         self.anchor = level if seconds >= LEARN_S else None
 
-    def move(self, shift: float) -> None:
-        """Something harmless moved the level: another mix."""
-        self._level += shift
-        if self.anchor is not None:
-            self.anchor += shift
-
     @property
     def first(self) -> list[float]:
         """What it was armed on."""

@@ -140,13 +140,6 @@ def test_a_fault_has_shrunk_when_it_is_beyond_doubt_smaller_than_what_is_looked_
     assert not fault.has_shrunk(-1.0 * smallest, 0.01 * smallest)
 
 
-def test_a_moved_baseline_leaves_the_boom_where_it_was():
-    fault = opened(6)
-    fault.move(0.05)
-    assert fault.level == pytest.approx(one_tip_of(6) - 0.05)
-    assert list(fault.residuals) == pytest.approx([one_tip_of(6) - 0.05] * 4)
-
-
 def test_the_smallest_shift_is_the_wanted_part_of_one_tip():
     assert smallest_shift(6, 0.25) == pytest.approx(-log(1 - 0.25 / 6))
     assert smallest_shift(1, 1.0) == pytest.approx(-log(0.1))

@@ -6,6 +6,7 @@ from math import log
 
 import numpy as np
 import pytest
+from support.wandering import wander
 
 from flowlog.monitor.conductance import (
     ARM_S,
@@ -15,18 +16,6 @@ from flowlog.monitor.conductance import (
     Residual,
 )
 from flowlog.monitor.noise import NOISE_DENSITY_S
-
-
-def wander(seconds: float, seed: int, density_s: float) -> np.ndarray:
-    rng = np.random.default_rng(seed)
-    decay = np.exp(-0.5 / 2.0)
-    sigma = np.sqrt(density_s / 4.0)
-    out = np.empty(round(seconds * 2))
-    now = rng.normal(0, sigma)
-    for i, kick in enumerate(rng.normal(0, sigma * np.sqrt(1 - decay**2), len(out))):
-        now = decay * now + kick
-        out[i] = now
-    return out
 
 
 def test_the_residual_is_the_log_conductance_when_all_is_steady():

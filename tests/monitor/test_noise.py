@@ -6,20 +6,9 @@ from math import exp, log
 
 import numpy as np
 import pytest
+from support.wandering import wander
 
 from flowlog.monitor.noise import DECAY, NOISE_DENSITY_S, TAU_S, NoiseLevel
-
-
-def wander(seconds: float, seed: int, density_s: float) -> np.ndarray:
-    rng = np.random.default_rng(seed)
-    decay = np.exp(-0.5 / 2.0)
-    sigma = np.sqrt(density_s / 4.0)
-    out = np.empty(round(seconds * 2))
-    now = rng.normal(0, sigma)
-    for i, kick in enumerate(rng.normal(0, sigma * np.sqrt(1 - decay**2), len(out))):
-        now = decay * now + kick
-        out[i] = now
-    return out
 
 
 @pytest.mark.parametrize("density", [4e-4, 1.6e-3, 3.6e-3])

@@ -96,12 +96,6 @@ class OpenFault:
         """Nats of the strongest test for a change."""
         return max(test.sum for test in (self._back, *self._steps))
 
-    def move(self, shift: float) -> None:
-        """The baseline moved by `shift`: what was measured against it moves the other way."""
-        self.level -= shift
-        self.residuals = deque((value - shift for value in self.residuals), maxlen=_KEPT)
-        self._set_tests()
-
     def step(
         self, innovation: Innovation | None, residual: float, noise: NoiseLevel
     ) -> Turn | None:
