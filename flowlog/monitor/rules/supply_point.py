@@ -79,10 +79,11 @@ class SupplyWatch:
         """
         self._recent.append((at, log_pressure))
         if news is not None:
+            if len(self._news) == _WILD_TICKS and abs(self._news[0]) > _WILD_SD:
+                self._wild -= 1
             wild = news / sqrt(usual)
-            if len(self._news) == _WILD_TICKS:
-                self._wild -= abs(self._news[0]) > _WILD_SD
-            self._wild += abs(wild) > _WILD_SD
+            if abs(wild) > _WILD_SD:
+                self._wild += 1
             self._news.append(wild)
         if self._ticks < _LEARN_TICKS and not boom_busy and self._wild < _WILD_EACH:
             self._ticks += 1
