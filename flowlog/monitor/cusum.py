@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import floor, log
 from typing import NamedTuple
@@ -122,8 +122,7 @@ class ShiftTest:
     def step(self, tick: Innovation) -> None:
         """Take one tick in.
 
-        The call may be left out where a sum of zero stays zero: news of up to `half` of the shift,
-        times `rest`, begin none.
+        See `step_all` for where the call may be left out.
         """
         residual, news, rest, variance, seconds = tick
         foretold = self.sign * (residual - news)
@@ -180,6 +179,18 @@ class ShiftTest:
         return answers is not None and answers(self.shift, self.seconds)
 
 
+def step_all(tests: Iterable[ShiftTest], tick: Innovation) -> float:
+    """Take one tick into several tests; return the largest of their sums."""
+    news, rest = tick.news, tick.rest
+    loudest = 0.0
+    for test in tests:
+        # Elsewhere a sum of zero stays zero.
+        if test.sum > 0.0 or news * test.sign > test.half * rest:
+            test.step(tick)
+            loudest = test.sum if test.sum > loudest else loudest
+    return loudest
+
+
 class Bank:
     """Tests for several shifts at once, with one promised rate of false alarms."""
 
@@ -228,13 +239,7 @@ class Bank:
             self._least_threshold = min(self._thresholds)
         smallest = _CLEAR_OF * known_to
         tests = self._tests if smallest <= self._least else self._large_enough(smallest)
-        news, rest = tick.news, tick.rest
-        may_begin = abs(news) > 0.5 * self._least * rest
-        loudest = 0.0
-        for test in tests:
-            if test.sum > 0.0 or (may_begin and news * test.sign > test.half * rest):
-                test.step(tick)
-                loudest = test.sum if test.sum > loudest else loudest
+        loudest = step_all(tests, tick)
         self.quiet = loudest < _QUIET_NATS
         return self._alarm(answers) if loudest > self._least_threshold else None
 

@@ -165,7 +165,8 @@ class NoiseLevel:
             (square if square < cut else cut) - self._news_variance
         )
         self._roughen(unexpected)
-        return Innovation(residual, news, rest, variance * self.roughness, seconds)
+        found = (residual, news, rest, variance * self.roughness, seconds)
+        return tuple.__new__(Innovation, found)
 
     def _roughen(self, news: float) -> None:
         """How wild is this pass? From the spread of its news about their own mean.

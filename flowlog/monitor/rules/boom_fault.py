@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from math import log1p, sqrt
 from typing import Final, Literal
 
-from flowlog.monitor.cusum import WINDOW, Innovation, ShiftTest
+from flowlog.monitor.cusum import WINDOW, Innovation, ShiftTest, step_all
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.physics.tips import blocked_tip_log_shift
 
@@ -92,11 +92,8 @@ class OpenFault:
         self._tests = (self._back, ShiftTest(step), ShiftTest(-step))
         self._newest: deque[float] = deque(maxlen=WINDOW)
         """Residuals as these tests see them."""
-
-    @property
-    def suspicion(self) -> float:
+        self.suspicion = 0.0
         """Nats of the strongest test for a change."""
-        return max(test.sum for test in self._tests)
 
     def step(
         self, innovation: Innovation | None, residual: float, noise: NoiseLevel
@@ -109,13 +106,13 @@ class OpenFault:
             # These tests see the fault's level as their zero.
             _, news, rest, variance, seconds = innovation
             residual -= self.level
-            seen = Innovation(residual, news - rest * self.level, rest, variance, seconds)
+            seen = (residual, news - rest * self.level, rest, variance, seconds)
             self._newest.append(residual)
-            for test in self._tests:
-                test.step(seen)
-        turn = self._changed(noise)
-        if turn is not None:
-            return turn
+            self.suspicion = step_all(self._tests, tuple.__new__(Innovation, seen))
+        if self.suspicion > _CHANGE_NATS:
+            turn = self._changed(noise)
+            if turn is not None:
+                return turn
         if self.age in _REFINED_AT and self.suspicion < _DOUBT_NATS:
             return "refined"
         if self.age % 20 == 0 and self.ticks >= _KEPT:
