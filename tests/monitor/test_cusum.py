@@ -145,6 +145,19 @@ def test_a_bank_says_what_each_of_its_tests_says_by_itself(steps, unsure, seed, 
             assert (alarm.evidence, alarm.shift, alarm.seconds) == best
 
 
+def test_ticks_before_a_reset_or_before_a_shift_was_looked_for_do_not_count():
+    shift = log(1 - 1 / 6)
+    rows = list(ticks(np.full(12, shift)))
+    bank = Bank([shift], 0.2)
+    for _ in range(2):
+        found = [bank.step(tick, DENSITY, 0.0) is not None for tick in rows]
+        assert found.index(True) == ticks_to_agree(-shift) - 1
+        bank.reset()
+    assert [bank.step(tick, DENSITY, -0.11 * shift) for tick in rows] == [None] * len(rows)
+    found = [bank.step(tick, DENSITY, 0.0) is not None for tick in rows]
+    assert found.index(True) == ticks_to_agree(-shift) - 1
+
+
 @given(st.lists(st.floats(-0.3, 0.3), max_size=60))
 def test_tests_that_are_stepped_together_come_to_the_same(residuals):
     shifts = (-0.02, 0.02, -0.3, 0.3)
