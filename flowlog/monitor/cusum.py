@@ -200,6 +200,11 @@ class Bank:
         self._between_s = 100.0 * 3600.0 / false_alarms_per_100_h
         self._count = _ONSETS * len(self._tests)
         self._least = min(abs(shift) for shift in shifts)
+        by_size = sorted(self._tests, key=lambda test: test.half)
+        self._rises = [test for test in by_size if test.sign > 0.0]
+        self._falls = [test for test in by_size if test.sign < 0.0]
+        self._running: list[ShiftTest] = []
+        """The tests whose sum is not zero: a few, and the only ones to step if none begins."""
         self._ticks = 0
         self._newest: deque[float] = deque(maxlen=WINDOW)
         """Residuals since the last reset: one window for all tests."""
@@ -239,21 +244,36 @@ class Bank:
             self._thresholds = [self.threshold(test.shift, density_s) for test in self._tests]
             self._least_threshold = min(self._thresholds)
         smallest = _CLEAR_OF * known_to
-        tests = self._tests if smallest <= self._least else self._large_enough(smallest)
-        loudest = step_all(tests, tick)
+        if smallest > self._least:
+            self._pass_over(smallest)
+        self._begin(tick.news, tick.rest, smallest)
+        loudest = 0.0
+        running = []
+        for test in self._running:
+            test.step(tick)
+            if test.sum > 0.0:
+                running.append(test)
+                loudest = test.sum if test.sum > loudest else loudest
+        self._running = running
         self.quiet = loudest < _QUIET_NATS
         return self._alarm(answers) if loudest > self._least_threshold else None
 
-    def _large_enough(self, smallest: float) -> list[ShiftTest]:
-        """The tests for shifts of this size and more; the others begin anew after this tick."""
-        tests = []
+    def _pass_over(self, smallest: float) -> None:
+        """The tests for shifts smaller than this begin anew after this tick."""
         for test in self._tests:
             if abs(test.shift) < smallest:
                 test.reset()
                 test.since = self._ticks
-            else:
-                tests.append(test)
-        return tests
+        self._running = [test for test in self._running if test.sum > 0.0]
+
+    def _begin(self, news: float, rest: float, smallest: float) -> None:
+        """Let tests run that have not, and that this tick may lift from zero."""
+        away = abs(news)
+        for test in self._rises if news > 0.0 else self._falls:
+            if away <= test.half * rest:
+                break
+            if test.sum == 0.0 and abs(test.shift) >= smallest:
+                self._running.append(test)
 
     def _alarm(self, answers: Answer | None) -> Alarm | None:
         newest = list(self._newest)
@@ -276,6 +296,7 @@ class Bank:
 
     def reset(self) -> None:
         self._newest.clear()
+        self._running = []
         self.quiet = True
         for test in self._tests:
             test.reset()

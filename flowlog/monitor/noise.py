@@ -269,9 +269,10 @@ class NoiseLevel:
 
 def _density_of(squares: list[float]) -> float:
     """Noise density from squared differences of block means, cut against bursts."""
-    ordered = sorted(squares)
-    cut = _CUT * median(ordered)
+    ordered, count = sorted(squares), len(squares)
+    median_square = (ordered[(count - 1) // 2] + ordered[count // 2]) / 2.0
+    cut = _CUT * median_square
     within = bisect_right(ordered, cut)
     # `fsum` is exact, so the order does not matter.
-    mean = fsum(ordered[:within] + [cut] * (len(ordered) - within)) / len(ordered)
+    mean = fsum(ordered[:within] + [cut] * (count - within)) / count
     return mean / _CUT_MEAN * _BLOCK_S / _DIFFERENCE
