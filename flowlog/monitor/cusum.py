@@ -58,7 +58,7 @@ _CLEAR_OF = 10.0
 exp(2 b h / d): by 30 for b = d / 10 and h = 17, for the minute or so until the level is better."""
 
 _QUIET_NATS = 3.0
-"""Less than this a test reaches every few seconds by noise alone."""
+"""A test below this is under no suspicion."""
 
 _LEAST_NATS = 5.0
 """The law for the threshold holds for large ones only; below this a shift that the noise has
