@@ -182,7 +182,7 @@ class ShiftTest:
 
 def step_all(tests: Iterable[ShiftTest], tick: Innovation) -> float:
     """Take one tick into several tests; return the largest of their sums."""
-    news, rest = tick.news, tick.rest
+    _residual, news, rest, _variance, _seconds = tick
     loudest = 0.0
     for test in tests:
         # Elsewhere a sum of zero stays zero.
@@ -237,8 +237,9 @@ class Bank:
         `known_to` is the standard uncertainty of the healthy level. A shift is not looked for
         before it is `_CLEAR_OF` times that: an error of the level counts as a shift in all ticks.
         """
+        residual, news, rest, _variance, _seconds = tick
         self._ticks += 1
-        self._newest.append(tick.residual)
+        self._newest.append(residual)
         if density_s != self._density_s:
             self._density_s = density_s
             self._thresholds = [self.threshold(test.shift, density_s) for test in self._tests]
@@ -246,7 +247,7 @@ class Bank:
         smallest = _CLEAR_OF * known_to
         if smallest > self._least:
             self._pass_over(smallest)
-        self._begin(tick.news, tick.rest, smallest)
+        self._begin(news, rest, smallest)
         loudest = 0.0
         running = []
         for test in self._running:

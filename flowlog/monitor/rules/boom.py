@@ -128,6 +128,7 @@ class BoomWatch:
         blind = pressure_pa is None
         samples = ahead.column("samples")
         columns = (
+            range(len(ahead)),
             valve.odd(ahead),
             ahead.phases.names,
             ahead.at,
@@ -139,8 +140,8 @@ class BoomWatch:
         )
         shares: list[float | None] = []
         running = True
-        rows = enumerate(zip(*columns, strict=True))
-        for i, (odd, phase, at, seconds, flow, pressure, few_lost, inside) in rows:
+        rows = zip(*columns, strict=True)
+        for i, odd, phase, at, seconds, flow, pressure, few_lost, inside in rows:
             if odd or valve.busy:
                 valve.step(ahead.moment(i))
             if phase == "spraying" and not blind:
@@ -214,9 +215,9 @@ class BoomWatch:
         innovation = noise.whiten(residual, seconds, expected)
         news = jump = None
         if innovation is not None:
-            news = innovation.news
+            _, news, rest, _, _ = innovation
             # A lasting shift that is known of is no jump.
-            jump = news - innovation.rest * expected
+            jump = news - rest * expected
         self._recent.add(at, residual, news)
         busy = fault is not None
         if self._supply_watch.step(at, said, log_pressure, jump, noise.usual, boom_busy=busy):
