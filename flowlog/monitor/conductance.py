@@ -37,6 +37,9 @@ class Residual:
     def __init__(self, exponent: float = 0.5) -> None:
         self._exponent = exponent
         self._delayed: float | None = None
+        self._seconds = 0.0
+        self._share = self._decay = 0.0
+        """Of ticks of `_seconds`: nearly all are equally long."""
 
     def restart(self) -> None:
         self._delayed = None
@@ -47,15 +50,18 @@ class Residual:
             self._delayed = None
             return None
         root = pressure_pa**self._exponent
-        if self._delayed is None:
+        before = self._delayed
+        if before is None:
             self._delayed = root
         else:
             # Mean over the tick of a first-order lag whose input steps at its start.
-            share = seconds / _METER_LAG_S
-            decay = exp(-share)
-            before = self._delayed
-            self._delayed = root + (before - root) * decay
-            root = root + (before - root) * (1.0 - decay) / share
+            if seconds != self._seconds:
+                self._seconds = seconds
+                self._share = seconds / _METER_LAG_S
+                self._decay = exp(-self._share)
+            decay, away = self._decay, before - root
+            self._delayed = root + away * decay
+            root = root + away * (1.0 - decay) / self._share
         if flow_m3_s <= 0.0:
             return None
         return log(flow_m3_s / root)
@@ -69,51 +75,36 @@ class Baseline:
     """
 
     def __init__(self) -> None:
-        self._level = 0.0
-        self._seconds = 0.0
-        self._first: list[float] = []
-        self._armed = False
+        self.level = 0.0
+        """Log conductance of the healthy boom, Q in m3/s and P in Pa."""
+        self.seconds = 0.0
+        """Settled spraying that the level rests on."""
+        self.armed = False
+        self.first: list[float] = []
+        """What it was armed on."""
         self.anchor: float | None = None
         """The level as it was learnt or calibrated, before it was tracked: what a slow drift is
         measured against."""
 
-    @property
-    def seconds(self) -> float:
-        """Settled spraying that the level rests on."""
-        return self._seconds
-
-    @property
-    def armed(self) -> bool:
-        return self._armed
-
-    @property
-    def level(self) -> float:
-        """Log conductance of the healthy boom, Q in m3/s and P in Pa."""
-        return self._level
-
     def hold(self, level: float, seconds: float = LEARN_S) -> None:
         """Take a level from elsewhere, as good as `seconds` of spraying would make it."""
-        self._level, self._seconds = level, seconds
+        self.level, self.seconds = level, seconds
         self.anchor = level if seconds >= LEARN_S else None
-
-    @property
-    def first(self) -> list[float]:
-        """What it was armed on."""
-        return self._first
 
     def add(self, log_conductance: float, seconds: float) -> bool:
         """Take one tick in; return whether it armed the baseline."""
-        self._seconds = min(self._seconds + seconds, TRACK_S)
-        self._level += (log_conductance - self._level) * seconds / self._seconds
-        if self._armed:
-            if self.anchor is None and self._seconds >= LEARN_S:
-                self.anchor = self._level
+        known = self.seconds + seconds
+        self.seconds = known = known if known < TRACK_S else TRACK_S
+        self.level += (log_conductance - self.level) * seconds / known
+        if self.armed:
+            if self.anchor is None and known >= LEARN_S:
+                self.anchor = self.level
             return False
-        self._first.append(log_conductance)
-        self._armed = self._seconds >= ARM_S
-        if not self._armed:
+        self.first.append(log_conductance)
+        self.armed = known >= ARM_S
+        if not self.armed:
             return False
         # Start from the median, so that one burst of air in the first seconds does not shift
         # the level for the rest of the route.
-        self._level = median(self._first)
+        self.level = median(self.first)
         return True

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import floor, log
 from typing import NamedTuple
@@ -34,6 +34,10 @@ def ticks_to_agree(size: float) -> int:
     return floor(_BURST_TICKS + 2.0 - 2.0 * part) + 1
 
 
+WINDOW = ticks_to_agree(0.0) + 1
+"""How many of the newest residuals a test looks at, at most. One tick may fall out of line, by a
+knock or a lost line."""
+
 _CAP_NATS = 12.0
 """No single tick adds more than this: two ticks at least must speak for a shift."""
 
@@ -52,6 +56,9 @@ _SCALE = _FREEDOM - 2.0
 _CLEAR_OF = 10.0
 """An error b of the level multiplies the false alarms of a test for shift d at threshold h by
 exp(2 b h / d): by 30 for b = d / 10 and h = 17, for the minute or so until the level is better."""
+
+_QUIET_NATS = 3.0
+"""A test below this is under no suspicion."""
 
 _LEAST_NATS = 5.0
 """The law for the threshold holds for large ones only; below this a shift that the noise has
@@ -98,71 +105,91 @@ class ShiftTest:
 
     def __init__(self, shift: float) -> None:
         self.shift = shift
-        self._sign = 1.0 if shift > 0 else -1.0
+        self.sign = 1.0 if shift > 0 else -1.0
         self._size = abs(shift)
-        self._half = 0.5 * self._size
+        self.half = 0.5 * self._size
         self.sum = 0.0
         self.seconds = 0.0
         self._young = False
         """The sum began in the tick before."""
         self._agree = ticks_to_agree(self._size)
-        self._last: deque[float] = deque(maxlen=self._agree + 1)
-        """One tick may fall out of line: a knock, a lost line."""
+        self.since = 0
+        """The last tick of its bank that it did not look at."""
 
     def reset(self) -> None:
         self.sum = 0.0
         self.seconds = 0.0
-        self._last.clear()
 
     def step(self, tick: Innovation) -> None:
-        self._last.append(tick.residual)
-        news = tick.news * self._sign
-        shift = lasting = self._size * tick.rest
+        """Take one tick in.
+
+        See `step_all` for where the call may be left out.
+        """
+        residual, news, rest, variance, seconds = tick
+        foretold = self.sign * (residual - news)
+        news *= self.sign
+        size = self._size
+        shift = lasting = size * rest
         if self.sum == 0.0:
             if news <= 0.5 * lasting:
                 # A shift that came at once would have to bring more news than a lasting one.
                 return
             self._young = True
-            if tick.residual * self._sign > self._half:
+            if residual * self.sign > self.half:
                 # The end of a burst to the other side brings as much news, but ends at zero.
-                shift = self._size if news > 0.75 * self._size else max(lasting, self._half)
+                shift = size if news > 0.75 * size else max(lasting, self.half)
         elif self._young:
             self._young = False
             # The tick of the onset held a part of the shift: the rest of it is still to come.
-            foretold = self._sign * (tick.residual - tick.news)
-            left = self._size - max(0.0, foretold)
+            left = size - max(0.0, foretold)
             if news > 0.5 * (lasting + left):
                 shift = max(lasting, left)
-        scale = _SCALE * tick.variance
-        rest = news - shift
-        nats = _HALF * log((scale + news * news) / (scale + rest * rest))
-        total = self.sum + min(nats, _CAP_NATS)
+        scale = _SCALE * variance
+        away = news - shift
+        nats = _HALF * log((scale + news * news) / (scale + away * away))
+        total = self.sum + (nats if nats < _CAP_NATS else _CAP_NATS)
         if total > 0.0:
             self.sum = total
-            self.seconds += tick.seconds
+            self.seconds += seconds
         else:
             self.sum = 0.0
             self.seconds = 0.0
 
-    def crossed(self, threshold: float, answers: Answer | None = None) -> bool:
+    def crossed(
+        self, threshold: float, newest: Sequence[float], answers: Answer | None = None
+    ) -> bool:
         """Is the shift to be believed?
 
         Args:
             threshold: In nats.
+            newest: Residuals since the test was reset, newest last; the last `WINDOW` do.
             answers: Says whether the pressure answered to a shift of this size that began so many
                 seconds ago.
         """
         if self.sum <= threshold:
             return False
-        beyond = sum(residual * self._sign > self._half for residual in self._last)
+        newest = newest[-self._agree - 1 :]
+        beyond = sum(residual * self.sign > self.half for residual in newest)
         if beyond >= self._agree:
             return True
         if beyond < _SURE_TICKS:
             return False
-        largest = sum(residual * self._sign > _NO_BURST for residual in self._last)
+        largest = sum(residual * self.sign > _NO_BURST for residual in newest)
         if largest >= _SURE_TICKS:
             return True
         return answers is not None and answers(self.shift, self.seconds)
+
+
+def step_all(tests: Iterable[ShiftTest], tick: Innovation) -> float:
+    """Take one tick into several tests; return the largest of their sums."""
+    _residual, news, rest, _variance, _seconds = tick
+    loudest = 0.0
+    for test in tests:
+        # Elsewhere a sum of zero stays zero.
+        if test.sum > 0.0 or news * test.sign > test.half * rest:
+            test.step(tick)
+            loudest = test.sum if test.sum > loudest else loudest
+    return loudest
 
 
 class Bank:
@@ -172,8 +199,20 @@ class Bank:
         self._tests = [ShiftTest(shift) for shift in shifts]
         self._between_s = 100.0 * 3600.0 / false_alarms_per_100_h
         self._count = _ONSETS * len(self._tests)
+        self._least = min(abs(shift) for shift in shifts)
+        by_size = sorted(self._tests, key=lambda test: test.half)
+        self._rises = [test for test in by_size if test.sign > 0.0]
+        self._falls = [test for test in by_size if test.sign < 0.0]
+        self._running: list[ShiftTest] = []
+        """The tests whose sum is not zero: a few, and the only ones to step if none begins."""
+        self._ticks = 0
+        self._newest: deque[float] = deque(maxlen=WINDOW)
+        """Residuals since the last reset: one window for all tests."""
         self._density_s = 0.0
         self._thresholds: list[float] = []
+        self._least_threshold = 0.0
+        self.quiet = True
+        """No test is under suspicion: the healthy level may still be learnt from this tick."""
 
     def threshold(self, shift: float, density_s: float) -> float:
         """Nats at which a false alarm comes once in the promised time.
@@ -198,19 +237,52 @@ class Bank:
         `known_to` is the standard uncertainty of the healthy level. A shift is not looked for
         before it is `_CLEAR_OF` times that: an error of the level counts as a shift in all ticks.
         """
-        smallest = _CLEAR_OF * known_to
+        residual, news, rest, _variance, _seconds = tick
+        self._ticks += 1
+        self._newest.append(residual)
         if density_s != self._density_s:
             self._density_s = density_s
             self._thresholds = [self.threshold(test.shift, density_s) for test in self._tests]
-        best: Alarm | None = None
-        for test, threshold in zip(self._tests, self._thresholds, strict=True):
+            self._least_threshold = min(self._thresholds)
+        smallest = _CLEAR_OF * known_to
+        if smallest > self._least:
+            self._pass_over(smallest)
+        self._begin(news, rest, smallest)
+        loudest = 0.0
+        running = []
+        for test in self._running:
+            test.step(tick)
+            if test.sum > 0.0:
+                running.append(test)
+                loudest = test.sum if test.sum > loudest else loudest
+        self._running = running
+        self.quiet = loudest < _QUIET_NATS
+        return self._alarm(answers) if loudest > self._least_threshold else None
+
+    def _pass_over(self, smallest: float) -> None:
+        """The tests for shifts smaller than this begin anew after this tick."""
+        for test in self._tests:
             if abs(test.shift) < smallest:
                 test.reset()
-                continue
-            test.step(tick)
+                test.since = self._ticks
+        self._running = [test for test in self._running if test.sum > 0.0]
+
+    def _begin(self, news: float, rest: float, smallest: float) -> None:
+        """Let tests run that have not, and that this tick may lift from zero."""
+        away = abs(news)
+        for test in self._rises if news > 0.0 else self._falls:
+            if away <= test.half * rest:
+                break
+            if test.sum == 0.0 and abs(test.shift) >= smallest:
+                self._running.append(test)
+
+    def _alarm(self, answers: Answer | None) -> Alarm | None:
+        newest = list(self._newest)
+        best: Alarm | None = None
+        for test, threshold in zip(self._tests, self._thresholds, strict=True):
             if (
                 test.sum > threshold
-                and test.crossed(threshold, answers)
+                and test.crossed(threshold, newest[test.since - self._ticks :], answers)
                 and (best is None or test.sum > best.evidence)
             ):
                 best = Alarm(test.shift, test.seconds, test.sum, threshold)
@@ -223,11 +295,9 @@ class Bank:
             for test, threshold in zip(self._tests, self._thresholds, strict=False)
         ]
 
-    @property
-    def quiet(self) -> bool:
-        """No test is under suspicion: the healthy level may still be learnt from this tick."""
-        return all(test.sum < 3.0 for test in self._tests)
-
     def reset(self) -> None:
+        self._newest.clear()
+        self._running = []
+        self.quiet = True
         for test in self._tests:
             test.reset()

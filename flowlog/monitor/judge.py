@@ -149,8 +149,7 @@ class Judge:
         self._phase.go_on(ahead.phases)
         self.data.go_on()
         self._gauge_faults.go_on()
-        judge = self._boom.step
-        shares = [judge(now, sensors_ok=True) for now in ahead.moments()]
+        shares = self._boom.go_on(ahead)
         self._pressure_band.go_on()
         self._rate_band.go_on()
         return self.readings.go_on(ahead, shares, self._tank.go_on())

@@ -10,6 +10,7 @@ the next.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import deque
 from collections.abc import Sequence
 from itertools import pairwise
@@ -32,6 +33,7 @@ _TICK_S = TICK_MS * 1e-3
 _CLOCK_JITTER_S = 1e-3
 DECAY = exp(-_TICK_S / TAU_S)
 """What a tick's residual keeps of the one before."""
+_REST = 1.0 - DECAY
 
 _NEWS_SHARE = 1.0 / 240.0
 """The variance of the news is averaged over two minutes."""
@@ -112,6 +114,8 @@ class NoiseLevel:
         self._pass_sum = 0.0
         self._pass_ticks = 0.0
         self._roughest = 1.0
+        self._may_be_rough = 1.0
+        """A pass may be as rough as the roughest of late until its own ticks show otherwise."""
         self._held_back: deque[float] = deque()
         self.roughness = 1.0
         """Noise density of this pass over that of the minutes before; one at least."""
@@ -146,20 +150,23 @@ class NoiseLevel:
         before, self._residual = self._residual, residual
         if before is None:
             return None
-        usual = abs(seconds - _TICK_S) < _CLOCK_JITTER_S
-        decay = DECAY if usual else exp(-seconds / TAU_S)
-        rest = 1.0 - decay
+        decay, rest = DECAY, _REST
+        if abs(seconds - _TICK_S) >= _CLOCK_JITTER_S:
+            decay = exp(-seconds / TAU_S)
+            rest = 1.0 - decay
         news = residual - decay * before
         # Whitened noise of this density has at least this variance; vanes and white noise of
         # the count add to it, which only the news themselves tell.
         floor = self._doubt * rest * rest * self.density_s / seconds
-        variance = max(floor, self._news_variance)
-        square = (news - rest * level) ** 2
+        variance = self._news_variance if self._news_variance > floor else floor
+        unexpected = news - rest * level
+        square, cut = unexpected**2, _NEWS_CUT * variance
         self._news_variance += _NEWS_SHARE * (
-            min(square, _NEWS_CUT * variance) - self._news_variance
+            (square if square < cut else cut) - self._news_variance
         )
-        self._roughen(news - rest * level)
-        return Innovation(residual, news, rest, variance * self.roughness, seconds)
+        self._roughen(unexpected)
+        found = (residual, news, rest, variance * self.roughness, seconds)
+        return tuple.__new__(Innovation, found)
 
     def _roughen(self, news: float) -> None:
         """How wild is this pass? From the spread of its news about their own mean.
@@ -167,30 +174,30 @@ class NoiseLevel:
         The newest seconds are left out: a step would look like roughness just while it is
         looked for.
         """
-        self._held_back.append(news)
-        if len(self._held_back) <= _PASS_HELD_BACK:
-            self._set_roughness()
-            return
+        held_back = self._held_back
+        held_back.append(news)
         usual = self.usual
-        away = self._held_back.popleft() - self._pass_mean
-        square = away * away
-        self.usual *= _UP if square > _MEDIAN * usual else _DOWN
-        here = (_PASS_PRIOR * usual + self._pass_sum) / (_PASS_PRIOR + self._pass_ticks)
-        cut = _PASS_CUT * here
-        self._pass_sum = _PASS_KEEP * self._pass_sum + min(square, cut)
-        self._pass_ticks = _PASS_KEEP * self._pass_ticks + 1.0
-        if square < cut:
-            self._pass_mean += away / (_PASS_PRIOR + self._pass_ticks)
-        self._set_roughness()
-
-    def _set_roughness(self) -> None:
-        usual = self.usual
-        # A pass may be as rough as the roughest of late until its own ticks have shown otherwise.
-        prior = _PASS_PRIOR * usual * max(1.0, self._roughest - _ROUGHEST_DOUBT)
+        if len(held_back) > _PASS_HELD_BACK:
+            away = held_back.popleft() - self._pass_mean
+            square = away * away
+            here = (_PASS_PRIOR * usual + self._pass_sum) / (_PASS_PRIOR + self._pass_ticks)
+            cut = _PASS_CUT * here
+            self._pass_ticks = ticks = _PASS_KEEP * self._pass_ticks + 1.0
+            self._pass_sum *= _PASS_KEEP
+            if square < cut:
+                self._pass_sum += square
+                self._pass_mean += away / (_PASS_PRIOR + ticks)
+            else:
+                self._pass_sum += cut
+            usual *= _UP if square > _MEDIAN * usual else _DOWN
+            self.usual = usual
+        prior = _PASS_PRIOR * usual * self._may_be_rough
         here = (prior + self._pass_sum) / (_PASS_PRIOR + self._pass_ticks)
         # What is white in the usual news is no swirl, and does not grow with it.
-        swirl = min(usual, _SWIRL_SHARE * self.density_s)
-        self.roughness = max(1.0, (here - usual + swirl) / swirl - _PASS_DOUBT)
+        swirl = _SWIRL_SHARE * self.density_s
+        swirl = usual if usual < swirl else swirl
+        rough = (here - usual + swirl) / swirl - _PASS_DOUBT
+        self.roughness = rough if rough > 1.0 else 1.0
 
     def expect(self, first: Sequence[float]) -> None:
         """A first idea from the ticks on which the baseline was armed, if they are rough."""
@@ -220,6 +227,7 @@ class NoiseLevel:
     def _remember(self, rough: float) -> None:
         """A pass is over: how rough it was bears on what the next ones may be."""
         self._roughest = max(rough, 1.0 + (self._roughest - 1.0) * _ROUGHEST_KEEP)
+        self._may_be_rough = max(1.0, self._roughest - _ROUGHEST_DOUBT)
 
     def add(self, residual: float, seconds: float) -> None:
         """Take one tick into the density."""
@@ -261,6 +269,10 @@ class NoiseLevel:
 
 def _density_of(squares: list[float]) -> float:
     """Noise density from squared differences of block means, cut against bursts."""
-    cut = _CUT * median(squares)
-    mean = fsum(min(square, cut) for square in squares) / len(squares)
+    ordered, count = sorted(squares), len(squares)
+    median_square = (ordered[(count - 1) // 2] + ordered[count // 2]) / 2.0
+    cut = _CUT * median_square
+    within = bisect_right(ordered, cut)
+    # `fsum` is exact, so the order does not matter.
+    mean = fsum(ordered[:within] + [cut] * (count - within)) / count
     return mean / _CUT_MEAN * _BLOCK_S / _DIFFERENCE

@@ -64,11 +64,13 @@ class SupplyPoint:
 
     def step(self, log_pressure: float) -> None:
         """Take one tick in."""
-        if not self._broken:
+        joined = not self._broken
+        if joined:
             square = (log_pressure - self._ticks[-1][0]) ** 2
-            cut = _NEWS_CUT * max(self._step_variance, _LEAST_VARIANCE)
-            self._step_variance += _NEWS_SHARE * (min(square, cut) - self._step_variance)
-        self._ticks.append((log_pressure, not self._broken))
+            variance = self._step_variance
+            cut = _NEWS_CUT * (variance if variance > _LEAST_VARIANCE else _LEAST_VARIANCE)
+            self._step_variance += _NEWS_SHARE * ((square if square < cut else cut) - variance)
+        self._ticks.append((log_pressure, joined))
         self._broken = False
 
     def answer(self, ticks_ago: int) -> PressureAnswer | None:

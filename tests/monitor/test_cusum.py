@@ -6,8 +6,10 @@ from math import exp, log
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from flowlog.monitor.cusum import Bank, Innovation, ShiftTest, ticks_to_agree
+from flowlog.monitor.cusum import WINDOW, Bank, Innovation, ShiftTest, step_all, ticks_to_agree
 
 DENSITY = 4e-4
 DECAY = exp(-0.5 / 2.0)
@@ -100,6 +102,72 @@ def test_a_shift_is_not_looked_for_before_the_level_is_known_well_enough():
     for tick in ticks([-0.019] * 100):
         assert bank.step(tick, DENSITY, 0.0021) is None
     assert first_alarm(Bank([-0.02, -0.2], 0.2), [-0.019] * 100) is not None
+
+
+STEPS = st.tuples(
+    st.sampled_from([0.0, 0.0, 0.0, -0.01, -0.05, -0.2, 0.05, 0.4]), st.integers(1, 9)
+)
+"""Shifts of the level, and for how many ticks."""
+
+
+@given(st.lists(STEPS, max_size=12), st.integers(0, 40), st.integers(0, 99), st.integers(0, 60))
+def test_a_bank_says_what_each_of_its_tests_says_by_itself(steps, unsure, seed, reset_at):
+    """Each asked in every tick, with a window of its own; small shifts are looked for later on."""
+    shifts = [-0.02, -0.09, -0.4, 0.05, 0.3]
+    bank, alone = Bank(shifts, 0.2), [ShiftTest(shift) for shift in shifts]
+    windows: list[list[float]] = [[] for _ in shifts]
+    levels = np.concatenate([[0.0] * 5, *(np.full(count, size) for size, count in steps)])
+    for i, tick in enumerate(ticks(levels + foretold_noise(len(levels), seed))):
+        if i == reset_at:
+            bank.reset()
+            windows = [[] for _ in shifts]
+            for test in alone:
+                test.reset()
+        known_to = 0.01 if i < unsure else 0.0
+        alarm = bank.step(tick, DENSITY, known_to)
+        crossed = []
+        for test, window in zip(alone, windows, strict=True):
+            if abs(test.shift) < 10.0 * known_to:
+                test.reset()
+                window.clear()
+                continue
+            window.append(tick.residual)
+            test.step(tick)
+            threshold = bank.threshold(test.shift, DENSITY)
+            if test.crossed(threshold, window[-WINDOW:]):
+                crossed.append((test.sum, test.shift, test.seconds))
+        assert [state[1] for state in bank.state()] == [test.sum for test in alone]
+        assert bank.quiet == all(test.sum < 3.0 for test in alone)
+        assert (alarm is not None) == bool(crossed)
+        if alarm is not None:
+            # Of two that are equally strong it is the first.
+            best = max(crossed, key=lambda found: found[0])
+            assert (alarm.evidence, alarm.shift, alarm.seconds) == best
+
+
+def test_ticks_before_a_reset_or_before_a_shift_was_looked_for_do_not_count():
+    shift = log(1 - 1 / 6)
+    rows = list(ticks(np.full(12, shift)))
+    bank = Bank([shift], 0.2)
+    for _ in range(2):
+        found = [bank.step(tick, DENSITY, 0.0) is not None for tick in rows]
+        assert found.index(True) == ticks_to_agree(-shift) - 1
+        bank.reset()
+    assert [bank.step(tick, DENSITY, -0.11 * shift) for tick in rows] == [None] * len(rows)
+    found = [bank.step(tick, DENSITY, 0.0) is not None for tick in rows]
+    assert found.index(True) == ticks_to_agree(-shift) - 1
+
+
+@given(st.lists(st.floats(-0.3, 0.3), max_size=60))
+def test_tests_that_are_stepped_together_come_to_the_same(residuals):
+    shifts = (-0.02, 0.02, -0.3, 0.3)
+    together, alone = [ShiftTest(shift) for shift in shifts], [ShiftTest(s) for s in shifts]
+    for tick in ticks(residuals):
+        loudest = step_all(together, tick)
+        for test in alone:
+            test.step(tick)
+        assert list(map(vars, together)) == list(map(vars, alone))
+        assert loudest == max(test.sum for test in alone)
 
 
 @pytest.mark.parametrize("sign", [-1.0, 1.0])

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.stream_maker import make_rig
+from support.stream_maker import HELLO, PSI, make_rig, make_samples
 
 from flowlog.monitor.motion import Motion
 from flowlog.monitor.outputs import Output, Position
@@ -23,7 +23,7 @@ from flowlog.rig.model import Gauge, Meter, Rig, Wheel
 from flowlog.simulator.plan import FAULT_KINDS, Fault
 from flowlog.simulator.run import plain_rig, scenario_for, simulate, with_faults
 from flowlog.wire.records import Hello
-from flowlog.wire.samples import Samples
+from flowlog.wire.samples import FIELDS, Samples
 
 SECONDS = st.sampled_from([0.5, 0.5, 0.5, 0.499998, 0.500003, 1.0, 2.5])
 
@@ -76,6 +76,34 @@ def test_a_route_with_a_fault_gives_the_same_in_one_block_and_tick_by_tick(kind,
     whole, ticks = fed(rig, joined(run.received), 100_000), fed(rig, run.received, 5)
     assert len(whole.readings) > 400
     assert whole == ticks
+
+
+def test_a_valve_that_does_not_obey_is_told_the_same_in_one_block_and_tick_by_tick():
+    """Shut and leaking, open and dry: each once for long, and often for less than it takes."""
+    rig = make_rig(6)
+    short = lambda t: (t % 20.0) < 2.2  # noqa: E731
+    leaking = lambda t: ((t > 120.0) & (t < 135.0)) | ((t > 60.0) & (t < 100.0) & short(t))  # noqa: E731
+    dry = lambda t: ((t > 260.0) & (t < 275.0)) | ((t > 180.0) & (t < 240.0) & short(t))  # noqa: E731
+
+    def flow(t):
+        return rig.expected_flow_m3_s * np.where(dry(t), 0.0, np.where(leaking(t), 0.4, 1.0))
+
+    def pressure(t):
+        return 40 * PSI * np.where(dry(t), 0.1, 1.0)
+
+    samples = make_samples(rig, 320.0, flow, pressure, noise=0.01)
+    table = samples.table.copy()
+    table[:, FIELDS.index("valve")] = ~leaking(0.1 * np.arange(1, len(table) + 1))
+    items = [HELLO, Samples(table)]
+    whole, by_ticks = fed(rig, items, 100_000), fed(rig, items, 5)
+    assert whole == by_ticks
+    said = [(e.code, e.change) for e in whole.events if e.code.startswith("valve_")]
+    assert said == [
+        ("valve_passes", "opened"),
+        ("valve_passes", "cleared"),
+        ("valve_dry", "opened"),
+        ("valve_dry", "cleared"),
+    ]
 
 
 def test_joined_blocks_are_large_and_leave_out_only_hellos_that_say_nothing_new():

@@ -12,12 +12,12 @@ a part of a tip that clogged in the pause; a larger one is a fault.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import exp, log, sqrt
+from typing import NamedTuple
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.conductance import ARM_S, Baseline, Residual
-from flowlog.monitor.cusum import Alarm, Bank, Innovation
+from flowlog.monitor.cusum import Alarm, Bank
 from flowlog.monitor.diagnosis import Signs, reweigh, weigh
 from flowlog.monitor.evidence import Evidence, Test, Watcher
 from flowlog.monitor.noise import NoiseLevel
@@ -33,6 +33,7 @@ from flowlog.monitor.rules.boom_words import (
 )
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.recent import RecentTicks
+from flowlog.monitor.rules.stretch import Stretch
 from flowlog.monitor.rules.supply_point import SupplyWatch
 from flowlog.monitor.rules.valve import ValveWatch
 from flowlog.monitor.supply import SupplyPoint
@@ -42,6 +43,7 @@ from flowlog.rig.model import HealthyBoom, Rig
 _PAUSE_S = 60.0
 """With the boom shut for as long, the tank may have been filled with another mix. Turns take 8 to
 20 s."""
+_SHUT = ("off", "draining")
 _DAY_TO_DAY = 0.0075
 """How well the conductance of a healthy boom repeats: meter and gauge 0.5 % each, temperature the
 rest (an uncertainty budget of repeatability alone; common practice, no source)."""
@@ -62,8 +64,7 @@ _TOLD_TIPS = 0.1
 _TOLD_NARROWER = 0.6
 
 
-@dataclass(slots=True)
-class _Settled:
+class _Settled(NamedTuple):
     """One tick of settled spraying, waiting for the next to confirm that the boom stayed open."""
 
     at: Position
@@ -108,66 +109,138 @@ class BoomWatch:
 
     def step(self, now: Moment, *, sensors_ok: bool) -> float | None:
         """Take one tick in; return conductance relative to the baseline if it was judged."""
-        waiting, self._waiting = self._waiting, None
         self._valve.step(now)
         pressure = now.pressure_pa
+        step, tick = now.step, now.tick
         if now.phase != "spraying" or pressure is None or not sensors_ok:
-            # The tick before may have seen the valve close: it is not judged. The tests are
-            # frozen, not reset, so that a fault is found across short passes.
-            self._residual.restart()
-            self.noise.restart()
-            self.supply.restart()
-            if now.phase in ("off", "draining"):
-                self._shut_s += now.step.seconds
+            self._interrupt()
+            if now.phase in _SHUT:
+                self._shut_s += step.seconds
             return None
-        if self._shut_s >= _PAUSE_S:
-            self._recent.since_pause_s = 0.0
-        self._shut_s = 0.0
-        value = self._residual.step(now.step.seconds, now.step.flow_m3_s, pressure)
-        if value is not None and now.step.lost <= now.tick.samples + 1:
-            self._waiting = _Settled(now.at, now.step.seconds, value, log(pressure))
-            if waiting is None and now.tick.valve_open == now.tick.samples:
-                # The valve's own input says that this tick lies whole within the spraying.
-                waiting, self._waiting = self._waiting, None
-        return self._judge(waiting, now.at) if waiting is not None else None
+        few_lost = step.lost <= tick.samples + 1
+        inside = tick.valve_open == tick.samples
+        return self._settled(now.at, step.seconds, step.flow_m3_s, pressure, few_lost, inside)
 
-    def _judge(self, tick: _Settled, at: Position) -> float | None:
-        """Judge a tick that is known by now to lie within the spraying; `at` is now."""
-        baseline = self.baseline
-        self.supply.step(tick.log_pressure)
-        self._recent.since_pause_s += tick.seconds
+    def go_on(self, ahead: Stretch) -> list[float | None]:
+        """`step` for each of many ticks with whole sensors: what it returns."""
+        valve, steps = self._valve, ahead.steps
+        pressure_pa = ahead.pressure_pa
+        blind = pressure_pa is None
+        samples = ahead.column("samples")
+        columns = (
+            range(len(ahead)),
+            valve.odd(ahead),
+            ahead.phases.names,
+            ahead.at,
+            steps.seconds.tolist(),
+            steps.flow_m3_s.tolist(),
+            [0.0] * len(ahead) if pressure_pa is None else pressure_pa.tolist(),
+            (steps.lost <= samples + 1).tolist(),
+            (ahead.column("valve_open") == samples).tolist(),
+        )
+        shares: list[float | None] = []
+        running = True
+        rows = zip(*columns, strict=True)
+        for i, odd, phase, at, seconds, flow, pressure, few_lost, inside in rows:
+            if odd or valve.busy:
+                valve.step(ahead.moment(i))
+            if phase == "spraying" and not blind:
+                shares.append(self._settled(at, seconds, flow, pressure, few_lost, inside))
+                running = True
+                continue
+            if running:
+                self._interrupt()
+                running = False
+            if phase in _SHUT:
+                self._shut_s += seconds
+            shares.append(None)
+        return shares
+
+    def _interrupt(self) -> None:
+        """No settled spraying, or none that can be judged.
+
+        The tick before may have seen the valve close: it is not judged. The tests are frozen, not
+        reset, so that a fault is found across short passes.
+        """
+        self._waiting = None
+        self._residual.restart()
+        self.noise.restart()
+        self.supply.restart()
+
+    def _settled(
+        self,
+        at: Position,
+        seconds: float,
+        flow_m3_s: float,
+        pressure_pa: float,
+        few_lost: bool,
+        inside: bool,
+    ) -> float | None:
+        """Take in a tick of settled spraying.
+
+        `inside`: the valve's own input says that it lies whole within the spraying.
+        """
+        if self._shut_s > 0.0:
+            if self._shut_s >= _PAUSE_S:
+                self._recent.since_pause_s = 0.0
+            self._shut_s = 0.0
+        waiting, self._waiting = self._waiting, None
+        value = self._residual.step(seconds, flow_m3_s, pressure_pa)
+        if value is not None and few_lost:
+            tick = tuple.__new__(_Settled, (at, seconds, value, log(pressure_pa)))
+            if waiting is None and inside:
+                waiting = tick
+            else:
+                self._waiting = tick
+        return self._judge(waiting, at) if waiting is not None else None
+
+    def _judge(self, tick: _Settled, said: Position) -> float | None:
+        """Judge a tick that is known by now to lie within the spraying; `said` is now."""
+        at, seconds, log_conductance, log_pressure = tick
+        baseline, noise, fault = self.baseline, self.noise, self.fault
+        self.supply.step(log_pressure)
+        self._recent.since_pause_s += seconds
         if not baseline.armed:
-            self._began = self._began or tick.at
-            if baseline.add(tick.log_conductance, tick.seconds):
-                self.noise.expect(baseline.first)
+            self._began = self._began or at
+            if baseline.add(log_conductance, seconds):
+                noise.expect(baseline.first)
                 if self._healthy is None:
-                    self._compare_with_rig_file(at)
+                    self._compare_with_rig_file(said)
                 else:
-                    self._compare_with_calibration(self._healthy, at)
+                    self._compare_with_calibration(self._healthy, said)
             return None
-        residual = tick.log_conductance - baseline.level
-        self.noise.add(residual, tick.seconds)
-        expected = self.fault.level if self.fault is not None else 0.0
-        innovation = self.noise.whiten(residual, tick.seconds, expected)
-        news = innovation.news if innovation is not None else None
-        self._recent.add(tick.at, residual, news)
-        if self._pump_side(tick, at, innovation):
+        residual = log_conductance - baseline.level
+        noise.add(residual, seconds)
+        expected = fault.level if fault is not None else 0.0
+        innovation = noise.whiten(residual, seconds, expected)
+        news = jump = None
+        if innovation is not None:
+            _, news, rest, _, _ = innovation
+            # A lasting shift that is known of is no jump.
+            jump = news - rest * expected
+        self._recent.add(at, residual, news)
+        busy = fault is not None
+        if self._supply_watch.step(at, said, log_pressure, jump, noise.usual, boom_busy=busy):
+            self._draw_air(said)
+        if self._supply_watch.drawing_air:
+            # Then there is nothing to judge here.
             return None
-        if self.fault is not None:
-            turn = self.fault.step(innovation, residual, self.noise)
+        if fault is not None:
+            turn = fault.step(innovation, residual, noise)
             if turn is not None:
-                self._turn(self.fault, turn, at)
+                self._turn(fault, turn, said)
         elif innovation is not None:
-            density = self.noise.density_s
+            density = noise.density_s
             known_to = sqrt(density / baseline.seconds)
             alarm = self.bank.step(innovation, density, known_to, self.supply.confirms)
             if alarm is not None:
-                self._raise(at, alarm)
+                self._raise(said, alarm)
             elif self.bank.quiet:
-                baseline.add(tick.log_conductance, tick.seconds)
-                self._watch_drift(at)
+                baseline.add(log_conductance, seconds)
+                if not self._drifting:
+                    self._watch_drift(said)
         if self.watcher is not None:
-            self.watcher(self._evidence(tick, at, residual))
+            self.watcher(self._evidence(tick, said, residual))
         return exp(residual)
 
     def _evidence(self, tick: _Settled, at: Position, residual: float) -> Evidence:
@@ -185,32 +258,18 @@ class BoomWatch:
             fault_level=fault.level if fault else None,
         )
 
-    def _pump_side(self, tick: _Settled, at: Position, innovation: Innovation | None) -> bool:
-        """Watch the supply; return whether it draws air, which leaves nothing to judge here."""
+    def _draw_air(self, at: Position) -> None:
+        """The pump has just been found to draw air."""
+        text = "Flow and pressure jump and the pressure sags: air in the suction line."
         fault = self.fault
-        news = None
-        if innovation is not None:
-            # A lasting shift that is known of is no jump.
-            news = innovation.news - innovation.rest * (fault.level if fault else 0.0)
-        found = self._supply_watch.step(
-            tick.at,
-            at,
-            tick.log_pressure,
-            news,
-            self.noise.usual,
-            boom_busy=fault is not None,
-        )
-        if found:
-            text = "Flow and pressure jump and the pressure sags: air in the suction line."
-            if fault is not None and fault.age * 0.5 < _AIR_WITHIN_S:
-                # What looked like a fault of the boom was the first of the air.
-                if self._book.rename(fault.code, "air_drawn"):
-                    self._book.grow("air_drawn", at, text)
-                self.fault = None
-            else:
-                self._book.open("air_drawn", at, self._supply_watch.wild_since(), text)
-            self.bank.reset()
-        return self._supply_watch.drawing_air
+        if fault is not None and fault.age * 0.5 < _AIR_WITHIN_S:
+            # What looked like a fault of the boom was the first of the air.
+            if self._book.rename(fault.code, "air_drawn"):
+                self._book.grow("air_drawn", at, text)
+            self.fault = None
+        else:
+            self._book.open("air_drawn", at, self._supply_watch.wild_since(), text)
+        self.bank.reset()
 
     # -- opening -----------------------------------------------------------------------------
 
@@ -345,7 +404,7 @@ class BoomWatch:
     def _watch_drift(self, at: Position) -> None:
         """Wear and slow clogging: the tracked level against what was learnt first."""
         anchor = self.baseline.anchor
-        if anchor is None or self._drifting:
+        if anchor is None:
             return
         drift = self.baseline.level - anchor
         if abs(drift) < _DRIFTED:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from math import log1p, sqrt
 from typing import Final, Literal
 
-from flowlog.monitor.cusum import Innovation, ShiftTest
+from flowlog.monitor.cusum import WINDOW, Innovation, ShiftTest, step_all
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.physics.tips import blocked_tip_log_shift
 
@@ -89,12 +89,11 @@ class OpenFault:
         if self.level > 0.0:
             step = max(0.5 * log1p(0.1), 0.5 * self.level)
         self._back = ShiftTest(-self.level)
-        self._steps = [ShiftTest(step), ShiftTest(-step)]
-
-    @property
-    def suspicion(self) -> float:
+        self._tests = (self._back, ShiftTest(step), ShiftTest(-step))
+        self._newest: deque[float] = deque(maxlen=WINDOW)
+        """Residuals as these tests see them."""
+        self.suspicion = 0.0
         """Nats of the strongest test for a change."""
-        return max(test.sum for test in (self._back, *self._steps))
 
     def step(
         self, innovation: Innovation | None, residual: float, noise: NoiseLevel
@@ -105,13 +104,15 @@ class OpenFault:
         self.age += 1
         if innovation is not None:
             # These tests see the fault's level as their zero.
-            news = innovation.news - innovation.rest * self.level
-            seen = innovation._replace(residual=residual - self.level, news=news)
-            for test in (self._back, *self._steps):
-                test.step(seen)
-        turn = self._changed(noise)
-        if turn is not None:
-            return turn
+            _, news, rest, variance, seconds = innovation
+            residual -= self.level
+            seen = (residual, news - rest * self.level, rest, variance, seconds)
+            self._newest.append(residual)
+            self.suspicion = step_all(self._tests, tuple.__new__(Innovation, seen))
+        if self.suspicion > _CHANGE_NATS:
+            turn = self._changed(noise)
+            if turn is not None:
+                return turn
         if self.age in _REFINED_AT and self.suspicion < _DOUBT_NATS:
             return "refined"
         if self.age % 20 == 0 and self.ticks >= _KEPT:
@@ -122,20 +123,21 @@ class OpenFault:
         return None
 
     def _changed(self, noise: NoiseLevel) -> Turn | None:
-        crossed = [t for t in (self._back, *self._steps) if t.crossed(_CHANGE_NATS)]
+        newest = list(self._newest)
+        crossed = [test for test in self._tests if test.crossed(_CHANGE_NATS, newest)]
         if not crossed:
             return None
         best = max(crossed, key=lambda test: test.sum)
         count = min(len(self.residuals), max(2, round(2.0 * best.seconds)))
-        newest = list(self.residuals)[-count:]
-        level, sd = mean_since(newest, noise)
+        since = list(self.residuals)[-count:]
+        level, sd = mean_since(since, noise)
         least = max(self._gone, 2.0 * sd)
         if self._back.sum > best.sum - _DOUBT_NATS:
             # From two tips to one is a way back as well, but not all of it.
             least = max(least, _LEFT * abs(self.level))
         if abs(level) < least or level * self.level < 0.0:
             return "gone"
-        self.residuals = deque(newest, maxlen=_KEPT)
+        self.residuals = deque(since, maxlen=_KEPT)
         self.ticks = count
         self.age = 0
         self.was, self.grown = self.level, True

@@ -83,41 +83,51 @@ class Excursion:
         last bit; nothing changes here. The second is of use only if the first is n.
         """
         ahead = copy(self)
-        if self._rests(beyond):
-            ahead._average(pace, beyond)
+        if ahead._pass_over(at, pace, beyond):
             return len(beyond), ahead
+        ahead = copy(self)
         for i, value in enumerate(zip(pace.seconds, beyond.tolist(), strict=True)):
             if ahead.step(at(i), *value) is not None:
                 return i, ahead
         return len(beyond), ahead
 
-    def _rests(self, beyond: NDArray[np.float64]) -> bool:
-        """Whether these values do no more than move the averages.
+    def _pass_over(
+        self, at: Callable[[int], Position], pace: Pace, beyond: NDArray[np.float64]
+    ) -> bool:
+        """As `step` on each value, if the averages come nowhere near a turn; else False."""
+        if not len(beyond):
+            return True
+        quick, slow = self._averages(pace, beyond)
+        self._quick, self._slow = quick[-1], slow[-1]
+        if self.active:
+            if min(quick) < -(_CLIP - 0.2) * self._margin or min(slow) <= -self._margin:
+                return False
+        elif max(quick) > 0.0:
+            return False
+        else:
+            inside = np.flatnonzero(beyond <= 0.0)
+            outside = int(inside[-1]) + 1 if len(inside) else 0
+            if outside == len(beyond):
+                self.since = None
+            elif outside > 0 or self.since is None:
+                self.since = at(outside)
+        self._held_s = 0.0
+        return True
 
-        An average of values on one side of the limit stays on that side.
-        """
-        if not self.active:
-            # An average that is still outside goes on counting while the value is inside again.
-            outside = self._quick is not None and self._quick > 0.0
-            return self.since is None and not outside and not (beyond > 0.0).any()
-        return (
-            self._quick is not None
-            and self._quick >= 0.0
-            and self._slow > -self._margin
-            and not (beyond < 0.0).any()
-        )
-
-    def _average(self, pace: Pace, beyond: NDArray[np.float64]) -> None:
+    def _averages(self, pace: Pace, beyond: NDArray[np.float64]) -> tuple[list[float], list[float]]:
+        """The quick and the slow average after each value."""
         far = _CLIP * self._margin
         values = np.maximum(-far, np.minimum(far, beyond)).tolist()
         quick, slow = self._quick, self._slow
+        if quick is None:
+            quick = slow = values[0]
+        quicks, slows = [], []
         for value, quick_share, slow_share in zip(values, pace.quick, pace.slow, strict=True):
-            if quick is None:
-                quick = slow = value
-                continue
             quick += (value - quick) * quick_share
             slow += (value - slow) * slow_share
-        self._quick, self._slow = quick, slow
+            quicks.append(quick)
+            slows.append(slow)
+        return quicks, slows
 
 
 class Pace:

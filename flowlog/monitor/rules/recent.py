@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from math import sqrt
 from statistics import variance
+from typing import NamedTuple
 
 from flowlog.monitor.conductance import Baseline
 from flowlog.monitor.diagnosis import Signs
@@ -22,8 +22,7 @@ _ROUGH_TICKS = 4
 """The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
 
 
-@dataclass(slots=True)
-class RecentTick:
+class RecentTick(NamedTuple):
     """One judged tick."""
 
     at: Position
@@ -50,7 +49,7 @@ class RecentTicks:
 
     def add(self, at: Position, residual: float, news: float | None) -> None:
         """Take one tick in."""
-        self._ticks.append(RecentTick(at, residual, news))
+        self._ticks.append(tuple.__new__(RecentTick, (at, residual, news)))
 
     def newest(self, count: int) -> list[RecentTick]:
         """The newest ticks, one at least, as far as they are kept."""

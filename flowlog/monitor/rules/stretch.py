@@ -8,7 +8,7 @@ to the last bit. Where a rule does not, or is not sure, the ticks go through `st
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,7 +20,7 @@ from flowlog.monitor.outputs import Position
 from flowlog.monitor.phase import Phases
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.sensors import Pressure, Pressures
-from flowlog.monitor.ticks import Tick, TickTable, rows_of
+from flowlog.monitor.ticks import Tick, TickTable
 
 
 @dataclass(eq=False)
@@ -64,24 +64,6 @@ class Stretch:
         edges = np.diff(self.phases.spraying, prepend=False, append=False)
         ends: list[int] = np.flatnonzero(edges).tolist()
         return list(zip(ends[::2], ends[1::2], strict=True))
-
-    def moments(self) -> Iterator[Moment]:
-        """Each tick as the rules see it in `step`, but without `pressure`.
-
-        One after the other: rows that all lived at once would wake the garbage collector.
-        """
-        n = len(self)
-        columns = (
-            self.at,
-            rows_of(Tick, self.ticks.tolist()),
-            self.steps.rows(),
-            self.phases.names,
-            [None] * n,
-            [None] * n if self.pressures is None else self.pressures.mean_pa.tolist(),
-            self.area_m2.tolist(),
-            [None] * n if self.valve_open is None else self.valve_open.tolist(),
-        )
-        return rows_of(Moment, columns)
 
     def moment(self, i: int) -> Moment:
         """One tick as the rules see it in `step`."""

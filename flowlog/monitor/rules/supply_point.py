@@ -52,6 +52,8 @@ class SupplyWatch:
         """News of the flow over their usual spread."""
         self._wild = 0
         self._calm = 0
+        self._weak = False
+        """The alert that the supply is weak is open."""
         self.drawing_air = False
 
     def step(
@@ -79,10 +81,11 @@ class SupplyWatch:
         """
         self._recent.append((at, log_pressure))
         if news is not None:
+            if self._wild and len(self._news) == _WILD_TICKS and abs(self._news[0]) > _WILD_SD:
+                self._wild -= 1
             wild = news / sqrt(usual)
-            if len(self._news) == _WILD_TICKS:
-                self._wild -= abs(self._news[0]) > _WILD_SD
-            self._wild += abs(wild) > _WILD_SD
+            if abs(wild) > _WILD_SD:
+                self._wild += 1
             self._news.append(wild)
         if self._ticks < _LEARN_TICKS and not boom_busy and self._wild < _WILD_EACH:
             self._ticks += 1
@@ -128,16 +131,15 @@ class SupplyWatch:
 
     def _watch_level(self, said: Position, log_pressure: float) -> None:
         off = log_pressure - self._level
-        if self._mean is None:
-            self._mean = off
-        else:
-            self._mean += _SHARE * (off - self._mean)
-        if self._book.is_open("supply_weak"):
-            if abs(self._mean) < _BACK_LOG:
-                text = "The pressure is back where the supply held it at first."
-                self._book.clear("supply_weak", said, text)
-        elif abs(self._mean) > _MOVED_LOG:
-            self._say(said, self._mean)
+        mean = self._mean
+        self._mean = mean = off if mean is None else mean + _SHARE * (off - mean)
+        if not self._weak:
+            if abs(mean) > _MOVED_LOG:
+                self._say(said, mean)
+        elif abs(mean) < _BACK_LOG:
+            text = "The pressure is back where the supply held it at first."
+            self._book.clear("supply_weak", said, text)
+            self._weak = False
 
     def _say(self, said: Position, off: float) -> None:
         since, step = self._largest_step(off)
@@ -153,6 +155,7 @@ class SupplyWatch:
                 "it should: the supply is weak. Strainer, pump and voltage look alike."
             )
             self._book.open("supply_weak", said, since, text, size)
+            self._weak = True
             return
         how = "at once" if step else "bit by bit"
         text = (

@@ -6,6 +6,7 @@ from flowlog.monitor.alerts import AlertBook
 from flowlog.monitor.phase import CHECK_VALVE_PA
 from flowlog.monitor.rules.latch import Latch
 from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.rules.stretch import Stretch
 from flowlog.rig.model import Rig
 from flowlog.units import show
 
@@ -27,6 +28,8 @@ class ValveWatch:
         self._flowing = _FLOWS * rig.expected_flow_m3_s
         self._leaks = Latch(_SHUT_S, _BACK_S)
         self._dry = Latch(_OPEN_S, _BACK_S)
+        self.busy = False
+        """An alert is open or on its way."""
 
     def step(self, now: Moment) -> None:
         """Take one tick in."""
@@ -56,6 +59,20 @@ class ValveWatch:
                 self._book.open("valve_dry", now.at, self._dry.since or now.at, text)
             elif turn == "cleared":
                 self._book.clear("valve_dry", now.at, "The boom sprays, or its valve is shut.")
+
+        self.busy = self._leaks.busy or self._dry.busy
+
+    def odd(self, ahead: Stretch) -> list[bool]:
+        """Where among many ticks `step` has anything to look at, while it is not `busy`."""
+        is_open, pressure_pa = ahead.valve_open, ahead.pressure_pa
+        if is_open is None:
+            return [False] * len(ahead)
+        flow = ahead.steps.mean_flow_m3_s
+        odd = ~is_open & (flow > self._flowing)
+        if pressure_pa is not None:
+            odd |= is_open & (flow < self._flowing) & (pressure_pa < CHECK_VALVE_PA)
+        marks: list[bool] = odd.tolist()
+        return marks
 
     def _no_pressure(self, now: Moment) -> bool:
         return now.pressure_pa is not None and now.pressure_pa < CHECK_VALVE_PA
