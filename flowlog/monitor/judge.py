@@ -17,6 +17,7 @@ from flowlog.monitor.readings import ReadingMaker
 from flowlog.monitor.rules.bands import PressureBand, RateBand
 from flowlog.monitor.rules.boom import BoomWatch
 from flowlog.monitor.rules.data import DataFaults
+from flowlog.monitor.rules.gauge_drift import GaugeDrift
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.sensors import GaugeFaults, MeterFaults
 from flowlog.monitor.rules.stretch import Stretch
@@ -50,6 +51,7 @@ class Judge:
         self._phase = PhaseFinder(rig, self._settle.settle_s)
         self._meter_faults = MeterFaults(rig, book)
         self._gauge_faults = GaugeFaults(rig, book)
+        self._gauge_drift = GaugeDrift(rig, book)
         self._pressure_band = PressureBand(rig, book)
         self._rate_band = RateBand(rig, book)
         self._tank = TankLevel(rig, book)
@@ -89,6 +91,7 @@ class Judge:
         self.data.step(now)
         self._meter_faults.step(now)
         self._gauge_faults.step(now)
+        self._gauge_drift.step(now, whole=self._gauge_faults.whole)
         meter_ok = self._meter_faults.ok and not tick.doubt & DOUBTFUL_METER
         sensors_ok = meter_ok and self._gauge_faults.ok and not gauge_in_doubt
         self._settle.step(now, sensors_ok=sensors_ok)
@@ -129,6 +132,7 @@ class Judge:
                 self.data.look(ahead),
                 self._meter_faults.look(ahead),
                 self._gauge_faults.look(ahead),
+                self._gauge_drift.look(ahead),
                 self._pressure_band.look(ahead),
                 self._rate_band.look(ahead),
                 self._tank.look(ahead),
@@ -157,6 +161,7 @@ class Judge:
         self._phase.settle_s = self._settle.settle_s
         self.data.go_on()
         self._gauge_faults.go_on()
+        self._gauge_drift.go_on()
         judge = self._boom.step
         shares = [judge(now, sensors_ok=True) for now in ahead.moments()]
         self._pressure_band.go_on()
