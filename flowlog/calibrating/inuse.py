@@ -108,11 +108,31 @@ def load_route(folder: Path, rig: Rig, route_id: int) -> InUse:
 
 
 def healthy_boom(result: BaselineResult, rig: Rig) -> HealthyBoom:
-    """The monitor's level: at the pressure that the rig works at, of water, with exponent 0.5."""
+    """What the monitor holds the boom against: its law, and its level where the rig works."""
     water = for_carrier(result, 1.0)
     low, high = rig.boom.pressure_low_pa, rig.boom.pressure_high_pa
     at_pa = min(max(rig.expected_pressure_pa, low), high)
-    return HealthyBoom(math.log(water.flow_at(at_pa) / math.sqrt(at_pa)), result.flow.relative)
+    u = math.hypot(result.flow.relative, _away_u(result, at_pa), _carrier_u(result, rig))
+    level = math.log(water.flow_at(at_pa) / math.sqrt(at_pa))
+    return HealthyBoom(level, u, result.exponent, at_pa, result.settle_s)
+
+
+def _away_u(result: BaselineResult, at_pa: float) -> float:
+    """What a fitted exponent adds away from the pressure where the level is known best."""
+    if result.exponent_was == "fixed":
+        return 0.0
+    return result.exponent_u * abs(math.log(at_pa / result.centre_pa))
+
+
+def _carrier_u(result: BaselineResult, rig: Rig) -> float:
+    """Of the shift by another density than the baseline's, as a standard uncertainty.
+
+    Flow goes with density^-0.5 if the gauge's zero or check valves make the exponent n differ
+    from 0.5, and with density^(n - 1) if a loss does that goes with the Reynolds number (its
+    dimensions leave nothing else). Anything between is taken as equally likely.
+    """
+    denser = math.log(rig.work.carrier_relative_density / result.relative_density)
+    return abs((result.exponent - 0.5) * denser) / math.sqrt(3.0)
 
 
 def _caught(rig: Rig, newest_first: Iterable[StoredCalibration]) -> StoredCalibration | None:

@@ -205,6 +205,16 @@ _ALL: Final = (
         ("It reads well below zero: wrong zero in the rig file, or a damaged gauge.",),
     ),
     Code(
+        "gauge_drift",
+        "look",
+        "Gauge's zero has moved",
+        (
+            "Switch the pump off, let the pressure out through a tip, and read: it must be zero.",
+            "Calibrate the gauge's zero again; one that moves again wants to be replaced.",
+            "If it reads zero: check valves that hold another pressure look the same.",
+        ),
+    ),
+    Code(
         "valve_passes",
         "stop",
         "Boom valve passes",

@@ -1,8 +1,9 @@
 """The boom's conductance against its healthy baseline: the statistic that finds clogged tips.
 
-Conductance is flow per square root of pressure, at the sensors. It depends only on what lies
-behind them (tips, strainers at the tips, leaks, the liquid's density) and is blind to pump and
-regulator: one blocked tip of N takes 1/N from it whatever feeds the boom.
+Conductance is flow per square root of pressure, at the sensors (per another power near it, where
+that was calibrated). It depends only on what lies behind them (tips, strainers at the tips, leaks,
+the liquid's density) and is blind to pump and regulator: one blocked tip of N takes 1/N from it
+whatever feeds the boom.
 
 The baseline is learnt from the first minutes of settled spraying and then kept. It is learnt,
 not computed from the rig file, because meter, gauge and tips are each off by more than one
@@ -11,8 +12,12 @@ clogged tip of twelve takes away.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import exp, log
 from statistics import median
+from typing import Final
+
+from flowlog.rig.model import HealthyBoom
 
 _METER_LAG_S = 0.2
 """First-order lag of a small turbine (0.15 to 0.25 s); the pressure is delayed alike, so that a
@@ -31,11 +36,40 @@ TRACK_S = 1800.0
 of 0.05 %, see `cusum`), and a tip that clogs within ten minutes is still a step against it."""
 
 
-class Residual:
-    """ln(Q / P^n), with the pressure delayed as the meter delays the flow."""
+@dataclass(frozen=True, slots=True)
+class Law:
+    """How flow goes with pressure: Q = G * P^0.5 at one pressure, and as P^n around it.
 
-    def __init__(self, exponent: float = 0.5) -> None:
-        self._exponent = exponent
+    So the conductance G has its unit and its size whatever n is, and may be held against that of
+    new tips, where ln(Q / P^n) may not: for n = 0.52 it lies 0.25 lower. A mix of another density
+    moves G alike at every pressure. By how much is certain for n = 0.5, and where it differs
+    because of the gauge's zero or of check valves: density^-0.5. Where a loss that goes with the
+    Reynolds number bends it, density^(n - 1) by its dimensions: `healthy_boom` has that doubt.
+    """
+
+    exponent: float = 0.5
+    at_pa: float = 1.0
+
+    def root(self, pressure_pa: float) -> float:
+        """What the flow is proportional to: P^0.5 at `at_pa`, Pa^0.5."""
+        return float(pressure_pa**self.exponent * self.at_pa ** (0.5 - self.exponent))
+
+
+SQUARE_ROOT: Final = Law()
+
+
+def law_of(healthy: HealthyBoom | None) -> Law:
+    """The calibrated law, or the square root where there is none."""
+    return SQUARE_ROOT if healthy is None else Law(healthy.exponent, healthy.pressure_pa)
+
+
+class Residual:
+    """ln(Q / P^0.5) as it would be at the law's pressure, the pressure delayed as the flow is."""
+
+    def __init__(self, law: Law = SQUARE_ROOT) -> None:
+        self._exponent = law.exponent
+        # The same product as in `Law.root`; 1.0 to the last bit for the square root.
+        self._scale = law.at_pa ** (0.5 - law.exponent)
         self._delayed: float | None = None
         self._seconds = 0.0
         self._share = self._decay = 0.0
@@ -49,7 +83,7 @@ class Residual:
         if pressure_pa <= 0.0:
             self._delayed = None
             return None
-        root = pressure_pa**self._exponent
+        root = pressure_pa**self._exponent * self._scale
         before = self._delayed
         if before is None:
             self._delayed = root

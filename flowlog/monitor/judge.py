@@ -8,6 +8,7 @@ tick by tick in any case.
 from __future__ import annotations
 
 from flowlog.monitor.alerts import AlertBook
+from flowlog.monitor.conductance import law_of
 from flowlog.monitor.evidence import Watcher
 from flowlog.monitor.motion import Step, Steps
 from flowlog.monitor.outputs import Position, Reading
@@ -16,12 +17,14 @@ from flowlog.monitor.readings import ReadingMaker
 from flowlog.monitor.rules.bands import PressureBand, RateBand
 from flowlog.monitor.rules.boom import BoomWatch
 from flowlog.monitor.rules.data import DataFaults
+from flowlog.monitor.rules.gauge_drift import GaugeDrift
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.sensors import GaugeFaults, MeterFaults
 from flowlog.monitor.rules.stretch import Stretch
 from flowlog.monitor.rules.supply import TankLevel
 from flowlog.monitor.sample_faults import Onset
 from flowlog.monitor.sensors import PressureGauge
+from flowlog.monitor.settling import SettleTime
 from flowlog.monitor.ticks import DOUBTFUL_GAUGE, DOUBTFUL_METER, Tick, TickTable, ticks_of
 from flowlog.rig.model import HealthyBoom, Rig
 
@@ -44,9 +47,11 @@ class Judge:
         self.data = DataFaults(rig, book)
         self.readings = ReadingMaker()
         self._width_m = rig.boom.effective_width_m
-        self._phase = PhaseFinder(rig)
+        self._settle = SettleTime(baseline, law_of(baseline))
+        self._phase = PhaseFinder(rig, self._settle.settle_s)
         self._meter_faults = MeterFaults(rig, book)
         self._gauge_faults = GaugeFaults(rig, book)
+        self._gauge_drift = GaugeDrift(rig, book)
         self._pressure_band = PressureBand(rig, book)
         self._rate_band = RateBand(rig, book)
         self._tank = TankLevel(rig, book)
@@ -86,8 +91,11 @@ class Judge:
         self.data.step(now)
         self._meter_faults.step(now)
         self._gauge_faults.step(now)
+        self._gauge_drift.step(now, whole=self._gauge_faults.whole)
         meter_ok = self._meter_faults.ok and not tick.doubt & DOUBTFUL_METER
         sensors_ok = meter_ok and self._gauge_faults.ok and not gauge_in_doubt
+        self._settle.step(now, sensors_ok=sensors_ok)
+        self._phase.settle_s = self._settle.settle_s
         share = self._boom.step(now, sensors_ok=sensors_ok)
         if self._gauge_faults.ok:
             self._pressure_band.step(now)
@@ -120,9 +128,11 @@ class Judge:
         ahead = self._ahead(at, ticks, steps)
         while ahead is not None:
             calm = min(
+                self._settle.look(ahead),
                 self.data.look(ahead),
                 self._meter_faults.look(ahead),
                 self._gauge_faults.look(ahead),
+                self._gauge_drift.look(ahead),
                 self._pressure_band.look(ahead),
                 self._rate_band.look(ahead),
                 self._tank.look(ahead),
@@ -147,8 +157,11 @@ class Judge:
     def _go_on(self, ahead: Stretch) -> list[Reading]:
         """Take in ticks that all rules have looked at."""
         self._phase.go_on(ahead.phases)
+        self._settle.go_on()
+        self._phase.settle_s = self._settle.settle_s
         self.data.go_on()
         self._gauge_faults.go_on()
+        self._gauge_drift.go_on()
         shares = self._boom.go_on(ahead)
         self._pressure_band.go_on()
         self._rate_band.go_on()

@@ -8,13 +8,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from flowlog.monitor.motion import Steps
+from flowlog.monitor.motion import GAP_S, Steps
 from flowlog.monitor.outputs import Phase
 from flowlog.monitor.ticks import Tick, TickTable
 from flowlog.rig.model import Rig
-
-SETTLE_S = 2.0
-"""After the boom opens, pressure takes 1 to 2 s to rise and the meter's rotor to follow."""
 
 _DRAIN_S = 5.0
 _FLOW_ON_SHARE = 0.35
@@ -51,7 +48,10 @@ class PhaseFinder:
     boom) pressure does; either is enough, so that one dead sensor does not hide the spraying.
     """
 
-    def __init__(self, rig: Rig) -> None:
+    def __init__(self, rig: Rig, settle_s: float) -> None:
+        self.settle_s = settle_s
+        """To wait from the end of the tick in which the boom opens; it may only be changed while
+        none is waited for."""
         expected = rig.expected_flow_m3_s
         self._flow_on = _FLOW_ON_SHARE * expected
         self._pressure_on = max(
@@ -88,10 +88,10 @@ class PhaseFinder:
 
         state.since_s += seconds
         if now_open:
-            if not was_open or seconds > SETTLE_S:
+            if not was_open or seconds > GAP_S:
                 # After a gap in the data the boom may have been shut and opened in between.
                 self._state = _State("settling")
-            elif state.phase == "settling" and state.since_s >= SETTLE_S:
+            elif state.phase == "settling" and state.since_s >= self.settle_s:
                 self._state = _State("spraying")
             elif state.phase == "spraying" and flowing:
                 self._reference_flow = mean_flow_m3_s
@@ -104,7 +104,7 @@ class PhaseFinder:
     def _share(
         self, tick: Tick, was_open: bool, now_open: bool, mean_flow_m3_s: float, seconds: float
     ) -> float:
-        if seconds <= SETTLE_S:
+        if seconds <= GAP_S:
             if tick.valve_known:
                 return tick.valve_open / tick.valve_known
             if was_open and now_open:
@@ -122,7 +122,7 @@ class PhaseFinder:
 
         Nothing changes before `go_on`.
         """
-        if (steps.seconds > SETTLE_S).any():
+        if (steps.seconds > GAP_S).any():
             return None
         flowing = steps.mean_flow_m3_s > self._flow_on
         known, valve = ticks[_VALVE_KNOWN], ticks[_VALVE_OPEN]
@@ -135,7 +135,7 @@ class PhaseFinder:
             now_open = flowing | (pressure_pa > self._pressure_on)
         else:
             now_open = flowing
-        walk = _Walk(self._state, self._reference_flow, steps, flowing)
+        walk = _Walk(self._state, self.settle_s, self._reference_flow, steps, flowing)
         edges = [0, *(np.flatnonzero(now_open[1:] != now_open[:-1]) + 1).tolist(), len(now_open)]
         for begin, end in pairwise(edges):
             walk.go(begin, end, now_open=bool(now_open[begin]))
@@ -157,7 +157,12 @@ class _Walk:
     """Walks over runs of ticks in which the boom is open, or shut."""
 
     def __init__(
-        self, state: _State, reference_flow: float, steps: Steps, flowing: NDArray[np.bool_]
+        self,
+        state: _State,
+        settle_s: float,
+        reference_flow: float,
+        steps: Steps,
+        flowing: NDArray[np.bool_],
     ) -> None:
         self.state = state
         self.reference_flow = reference_flow
@@ -165,6 +170,7 @@ class _Walk:
         self.spraying = np.zeros(len(flowing), dtype=bool)
         self.off = np.zeros(len(flowing), dtype=bool)
         self.share = np.ones(len(flowing))
+        self._settle_s = settle_s
         self._steps = steps
         self._flowing = flowing
 
@@ -176,7 +182,7 @@ class _Walk:
             at += 1
         before = self.state.phase
         if now_open:
-            at = self._wait(at, end, "settling", SETTLE_S, "spraying")
+            at = self._wait(at, end, "settling", self._settle_s, "spraying")
             self._measure(begin, begin if was_open else begin + 1)
             if self.state.phase == "spraying":
                 self.spraying[at if before == "spraying" else at - 1 : end] = True

@@ -115,11 +115,12 @@ def _residual(told: Explanation) -> tuple[Floats, Floats]:
     if told.kind == "tests" or told.signs is None:
         return told.tick_s, told.ticks.residual
     reference = told.signs.reference
-    level = log(reference.flow_m3_s) - 0.5 * log(reference.pressure_pa)
+    n = reference.exponent
+    level = log(reference.flow_m3_s) - n * log(reference.pressure_pa)
     seconds = told.seconds
     use = seconds.settled & (seconds.flow_m3_s > 0.0) & (seconds.pressure_pa > 0.0)
     flow, pressure = seconds.flow_m3_s[use], seconds.pressure_pa[use]
-    return seconds.at_s[use], np.log(flow) - 0.5 * np.log(pressure) - level
+    return seconds.at_s[use], np.log(flow) - n * np.log(pressure) - level
 
 
 def _fault_levels(told: Explanation) -> list[Level]:

@@ -11,7 +11,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from flowlog.monitor.conductance import ARM_S, TRACK_S
+from flowlog.monitor.conductance import ARM_S, TRACK_S, law_of
 from flowlog.monitor.noise import DECAY
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.supply import ANSWERS, PressureAnswer, SupplyPoint
@@ -50,7 +50,9 @@ class Reference:
     pressure_pa: float
     """Mean over the half minute of settled spraying before the onset."""
     of_new: float
-    """Share of what new tips of the rig file would pass."""
+    """Share of what new tips of the rig file would pass at `pressure_pa`."""
+    exponent: float
+    """Its flow goes with the pressure to this power."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,12 +185,15 @@ def _reference(
     before = ticks.log_pressure[_before(onset)]
     pressures = before if len(before) else ticks.log_pressure[calm : calm + 1]
     pressure = exp(float(pressures.mean()))
+    law = law_of(healthy)
+    flow = exp(level) * law.root(pressure)
     return Reference(
         calibrated=calibrated,
         settled_s=settled,
-        flow_m3_s=exp(level) * sqrt(pressure),
+        flow_m3_s=flow,
         pressure_pa=pressure,
-        of_new=exp(level) / rig.nominal_conductance,
+        of_new=flow / (rig.nominal_conductance * sqrt(pressure)),
+        exponent=law.exponent,
     )
 
 

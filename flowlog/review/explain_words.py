@@ -23,7 +23,7 @@ _TOUCHED: Final = frozenset(
     {
         *("tip_blocked", "boom_leak", "boom_unexpected", "boom_drift", "mix_changed", "foam"),
         *("meter_silent", "meter_low", "meter_double", "meter_implausible"),
-        *("gauge_open", "gauge_short", "gauge_stuck", "gauge_implausible"),
+        *("gauge_open", "gauge_short", "gauge_stuck", "gauge_implausible", "gauge_drift"),
         *("pressure_low", "pressure_high", "supply_weak", "air_drawn", "rate_low", "rate_high"),
     }
 )
@@ -175,6 +175,8 @@ _HOW: Final = {
     "began, which takes hours.",
     "boom_unexpected": "the beginning of the route differed from what the rig file says by more "
     "than meter, gauge and tips out of the box may.",
+    "gauge_drift": "in three pauses in a row the gauge read, with the boom shut and no flow, what "
+    "neither check valves nor an empty boom can give, or what it did not read in the first ones.",
     "supply_weak": _MOVED,
     "regulator_moved": _MOVED,
     "air_drawn": "flow jumped both ways again and again within seconds, while the pressure sagged: "

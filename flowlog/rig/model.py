@@ -136,9 +136,16 @@ class HealthyBoom:
     """
 
     log_conductance: float
-    """ln(Q / P^0.5) of the whole boom, Q in m3/s of water, P in Pa at the gauge."""
+    """ln(Q / P^0.5) of the whole boom where P at the gauge is `pressure_pa`; Q in m3/s of water,
+    P in Pa."""
     u: float
-    """Standard uncertainty of it."""
+    """Standard uncertainty of it, for the rig's carrier."""
+    exponent: float = 0.5
+    """n of Q = K * P^n. With another than 0.5, Q / P^0.5 goes with the pressure."""
+    pressure_pa: float = 1.0
+    """Where `log_conductance` holds; at 1 Pa it is ln K."""
+    settle_s: float | None = None
+    """From opening until flow over pressure is back at its level; None if it was not measured."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -201,6 +201,11 @@ class Scenario:
     """What is in the tank at the start; None never runs out."""
     check_pa: tuple[float, float] = (8.0 * PSI, 10.0 * PSI)
     """The tips' check valves close at a pressure drawn from this range."""
+    rise_s: tuple[float, float] = (1.0, 2.0)
+    """Time in which an opened boom comes within 1 % of its pressure; drawn for each opening."""
+    hose_m3_pa: float = 0.0
+    """How much more the hoses between meter and tips hold for each Pa: while the pressure rises,
+    the meter counts what fills them, too."""
     tip_spread_share: float = 0.0
     """Standard deviation of the tips' flows as they were made."""
     name: str = "scenario"

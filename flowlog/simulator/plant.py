@@ -26,8 +26,6 @@ Bools = NDArray[np.bool_]
 
 BLEED_TAU_S = 0.4
 """The manifold's pressure after the boom valve has closed, until the check valves shut."""
-RISE_S = (1.0, 2.0)
-"""Time in which an opened boom comes within 1 % of its pressure."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,7 +115,7 @@ def _transient(
     `leak_share` is the leak behind the meter relative to the tips: with one, the check valves
     can't hold the pressure.
     """
-    rise_s = generator(scenario.seed, "boom rise").uniform(*RISE_S, len(course.first))
+    rise_s = generator(scenario.seed, "boom rise").uniform(*scenario.rise_s, len(course.first))
     tau = np.where(course.spraying, rise_s / np.log(100.0), BLEED_TAU_S)
     start = np.empty(len(course.first))
     pressure = rest_pa
@@ -143,6 +141,15 @@ def _transient(
     )
     opened = np.repeat(course.spraying, course.lengths)
     return np.asarray(np.where(opened, np.maximum(rising, 0.0), resting), dtype=np.float64)
+
+
+def _filling(scenario: Scenario, manifold_pa: Floats, step_s: float) -> Floats | float:
+    """Flow into hoses that give with the rising pressure. What they give back as it falls leaves
+    through the tips and passes no meter."""
+    if not scenario.hose_m3_pa:
+        return 0.0
+    rise = np.diff(manifold_pa, prepend=manifold_pa[:1]) / step_s
+    return np.asarray(scenario.hose_m3_pa * np.maximum(rise, 0.0))
 
 
 def _rest_pressure(scenario: Scenario) -> float:
@@ -253,10 +260,11 @@ def run_plant(scenario: Scenario) -> Truth:
     steady = np.where(shut & (c.leak_down == 0.0), rest_pa, steady)
     leak_share = c.leak_down / np.maximum(c.tips, 1e-30)
     manifold = _transient(scenario, course, middle_s, steady, rest_pa, leak_share)
+    filling = _filling(scenario, manifold, step_s)
     manifold = np.where(opened & ~shut, manifold * pressure_factor, manifold)
     approach = np.sqrt(manifold / np.maximum(point.gauge_pa * pressure_factor, 1e-9))
     flow = np.where(shut, c.leak_down * np.sqrt(manifold), point.flow_m3_s * approach * root_factor)
-    flow = np.where(opened, flow, 0.0)
+    flow = np.where(opened, flow + filling, 0.0)
     tip_pa = np.where(
         opened, manifold * point.tip_pa / np.maximum(point.gauge_pa, 1e-9), np.minimum(manifold, 0)
     )

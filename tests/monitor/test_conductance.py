@@ -6,6 +6,8 @@ from math import log
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from support.wandering import wander
 
 from flowlog.monitor.conductance import (
@@ -13,9 +15,12 @@ from flowlog.monitor.conductance import (
     LEARN_S,
     TRACK_S,
     Baseline,
+    Law,
     Residual,
+    law_of,
 )
 from flowlog.monitor.noise import NOISE_DENSITY_S
+from flowlog.rig.model import HealthyBoom
 
 
 def test_the_residual_is_the_log_conductance_when_all_is_steady():
@@ -23,6 +28,29 @@ def test_the_residual_is_the_log_conductance_when_all_is_steady():
     for _ in range(5):
         value = residual.step(0.5, 2e-4, 250e3)
     assert value == pytest.approx(log(2e-4 / 250e3**0.5))
+
+
+@pytest.mark.parametrize("n", [0.45, 0.5, 0.52, 0.6])
+def test_by_its_own_law_the_residual_is_the_conductance_at_the_laws_pressure_whatever_it_is_now(n):
+    law, level = Law(n, 250e3), log(2e-4 / 250e3**0.5)
+    for pressure in (150e3, 250e3, 400e3):
+        residual = Residual(law)
+        for _ in range(5):
+            value = residual.step(0.5, 2e-4 * (pressure / 250e3) ** n, pressure)
+        assert value == pytest.approx(level, abs=1e-9)
+        assert law.root(pressure) == pytest.approx((pressure / 250e3) ** n * 250e3**0.5)
+
+
+def test_the_law_of_a_healthy_boom_without_a_pressure_is_that_of_its_coefficient():
+    """Q = K P^n with ln K as its level."""
+    residual = Residual(law_of(HealthyBoom(log(3e-7), 0.003, exponent=0.52)))
+    assert residual.step(0.5, 3e-7 * 250e3**0.52, 250e3) == pytest.approx(log(3e-7))
+
+
+@given(st.floats(1e3, 1e6), st.floats(1e-6, 1e-2))
+def test_the_square_root_is_the_same_to_the_last_bit_with_and_without_a_law(pressure, flow):
+    calibrated = Residual(law_of(HealthyBoom(-17.0, 0.003, pressure_pa=276e3)))
+    assert calibrated.step(0.5, flow, pressure) == log(flow / pressure**0.5)
 
 
 def test_the_pressure_is_delayed_as_the_meter_delays_the_flow():

@@ -191,10 +191,10 @@ def test_motion_measures_the_same(rows, with_curve, size):
 
 
 @settings(max_examples=200)
-@given(ticks(), st.integers(1, 30))
-def test_phases_are_the_same(rows, size):
+@given(ticks(), st.integers(1, 30), st.sampled_from([0.95, 2.0, 3.45, 5.95]))
+def test_phases_are_the_same(rows, size, settle_s):
     rig = make_rig(2, meter=Meter(80e3, 1e-5, 1e-3))
-    motion, one, many = Motion(rig), PhaseFinder(rig), PhaseFinder(rig)
+    motion, one, many = Motion(rig), PhaseFinder(rig, settle_s), PhaseFinder(rig, settle_s)
     motion.step(rows[0])
     table = columns(rows[1:])
     steps = motion.steps(table)

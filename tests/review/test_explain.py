@@ -231,6 +231,33 @@ def test_a_tip_blocked_from_the_start_is_held_against_the_calibration():
     assert boom.values[boom.at_s > 2.0].mean() == pytest.approx(-12.5, abs=1.5)
 
 
+def test_what_is_said_of_a_boom_with_a_law_of_its_own_follows_that_law():
+    """Held at a pressure away from where the route is: what it says must be told at the route's."""
+    n, at_pa = 0.55, 1.5 * RIG.expected_pressure_pa
+    level = math.log(RIG.nominal_conductance) + (n - 0.5) * math.log(1.5)
+    healthy = HealthyBoom(level, 0.004, n, at_pa)
+    items = items_of(Fault("tip blocked", 0.0, tip=3))
+    again = replay_watched(items, RIG, healthy)
+    review = review_of(again, RIG, BEGAN_US)
+    alert, number = choose_alert(review.summary.alerts, "tip_blocked")
+    told = explain(review, alert, number, again, healthy, "day.flog")
+    reference = told.signs.reference
+    assert reference.calibrated
+    pressure = reference.pressure_pa
+    assert reference.flow_m3_s == pytest.approx(
+        math.exp(level) * at_pa**0.5 * (pressure / at_pa) ** n, rel=1e-6
+    )
+    # At the pressure of the rig file this law passes what new tips do.
+    away = math.log(pressure / RIG.expected_pressure_pa)
+    assert reference.of_new == pytest.approx(math.exp((n - 0.5) * away), abs=0.002)
+    boom = picture_of(told).panels[0]
+    assert boom.values[boom.at_s > 2.0].mean() == pytest.approx(-12.5, abs=1.5)
+    # The chart works it out anew from readings; the monitor's own ticks say the same.
+    judged = 100.0 * np.expm1(told.ticks.residual[told.tick_s > 2.0])
+    late = boom.values[boom.at_s > 30.0]
+    assert late.mean() == pytest.approx(judged[: len(late) * 2].mean(), abs=0.5)
+
+
 def test_another_mix_counts_as_healthy_from_where_it_was_noted(tmp_path):
     first, last = passes(5, SPRAY_S, 10.0, "Stop"), passes(3, SPRAY_S, 10.0, "Next")
     legs = (*first, Leg(90.0, spraying=False), *last)

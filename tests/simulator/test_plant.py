@@ -186,3 +186,20 @@ def test_stops_are_told_from_their_first_to_their_last_spraying():
 
 def test_gal_min_is_the_us_gallon():
     assert GAL_MIN * 60 == 3.785411784e-3
+
+
+def test_long_hoses_rise_slowly_and_the_meter_counts_what_fills_them():
+    hose = 8e-10
+    legs = passes(6, 30.0, 15.0)
+    plain = _plant(legs=legs, rise_s=(3.0, 5.0))
+    truth = _plant(legs=legs, rise_s=(3.0, 5.0), hose_m3_pa=hose)
+    assert (truth.gauge_pa == plain.gauge_pa).all()
+    final = truth.gauge_pa[truth.t_s.searchsorted(30.0)]
+    opened = np.flatnonzero(np.diff(truth.spraying.astype(int)) == 1) + 1
+    assert len(opened) == 6
+    for first in opened:
+        near = np.flatnonzero(truth.gauge_pa[first : first + 100] > 0.99 * final)
+        assert 2.8 <= near[0] * truth.step_s <= 5.1
+    # Each opening fills them from what the check valves hold.
+    more = truth.total_volume_m3 - plain.total_volume_m3
+    assert more == pytest.approx(6 * hose * (final - truth.check_pa), rel=0.02)

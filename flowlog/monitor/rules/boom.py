@@ -16,7 +16,7 @@ from math import exp, log, sqrt
 from typing import NamedTuple
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.conductance import ARM_S, Baseline, Residual
+from flowlog.monitor.conductance import ARM_S, Baseline, Residual, law_of
 from flowlog.monitor.cusum import Alarm, Bank
 from flowlog.monitor.diagnosis import Signs, reweigh, weigh
 from flowlog.monitor.evidence import Evidence, Test, Watcher
@@ -87,7 +87,7 @@ class BoomWatch:
         self._healthy = healthy
         self._tips = rig.boom.tips
         self._began: Position | None = None
-        self._residual = Residual()
+        self._residual = Residual(law_of(healthy))
         self.noise = NoiseLevel()
         self.supply = SupplyPoint()
         self.bank = Bank(shifts(rig), rig.thresholds.false_alarms_per_100_h)

@@ -108,6 +108,11 @@ class GaugeFaults:
         self.ok = not (self._below.active or self._stuck.active or self._railed)
 
     @property
+    def whole(self) -> bool:
+        """Neither broken nor stuck; a reading below zero may be a matter of its zero."""
+        return not (self._stuck.active or self._railed)
+
+    @property
     def _railed(self) -> bool:
         return any(latch.active for latch in self._rails.values())
 

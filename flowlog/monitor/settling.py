@@ -1,0 +1,227 @@
+"""How long the boom takes to settle after it opens: calibrated, learnt on the route, or as usual.
+
+Long hoses fill, give and let air out: then the meter counts for seconds what no tip sprays yet.
+What is judged too soon looks like a leak at each opening and passes for rough ground. The
+calibrated baseline has measured the time. Without one each opening of the route is looked at: after
+how many seconds is flow over pressure back at what the rest of its first ten seconds say?
+
+A new time counts from the next opening on. It changes only at the tenth second after an opening,
+in settled spraying: so many ticks at once are cut before the opening that follows (`look`).
+"""
+
+from __future__ import annotations
+
+from copy import copy
+from math import ceil, inf
+from statistics import median
+from typing import Final
+
+from flowlog.monitor.conductance import Law, Residual
+from flowlog.monitor.motion import GAP_S
+from flowlog.monitor.outputs import Phase
+from flowlog.monitor.rules.moment import Moment
+from flowlog.monitor.rules.stretch import Stretch
+from flowlog.monitor.ticks import TICK_MS
+from flowlog.rig.model import HealthyBoom
+
+USUAL_S: Final = 2.0
+"""After the boom opens, pressure takes 1 to 2 s to rise and the meter's rotor to follow. Never less
+without a calibration: false alarms were counted with this."""
+_LEAST_S: Final = 1.0
+_MOST_S: Final = 6.0
+"""A boom that takes longer fills from empty each time; waiting for it would leave short passes
+unjudged."""
+_TICK_S: Final = TICK_MS * 1e-3
+_CLOCK_S: Final = 0.1 * _TICK_S
+"""So much less is waited for, so that a clock that runs a little slow costs no tick more."""
+
+_WATCHED_S: Final = 10.0
+_LEVEL_FROM_S: Final = _MOST_S
+"""The ticks from here on tell an opening's own level."""
+_LEAST_LEVEL: Final = 6
+_STAYS: Final = 3
+"""Ticks in a row within the noise are settled. Not all that follow, or a burst of air (up to 1.2 s)
+five seconds on would count."""
+_WITHIN_LEAST: Final = 0.03
+"""As the calibration has it."""
+_WITHIN: Final = 3.5 * 2.0
+"""Spreads within the level's four seconds. Noise with a correlation time of 2 s lies twice as far
+from their median two to four seconds before them as within them (simulated): 3.5 times that."""
+_KEPT: Final = 8
+_ODD: Final = 2
+"""So many openings of the last eight may take longer than the time that counts, for a burst of air
+or a tip that clogs; one of three to five. With harsh noise one opening in 150 seems longer than it
+is (simulated), three of eight in two cases of 100,000. And the longest of the day keeps no rig
+waiting."""
+_FEW: Final = 6
+_FEWEST: Final = 3
+
+
+class SettleTime:
+    """Follows the openings and says how long to wait after the next one."""
+
+    def __init__(self, healthy: HealthyBoom | None, law: Law) -> None:
+        self._law = law
+        calibrated = healthy.settle_s if healthy is not None else None
+        self._learns = calibrated is None
+        self._state = _State(USUAL_S)
+        if calibrated is not None:
+            # It is told from the opening to the middle of the first tick that is settled.
+            wait_s = _with_margin(min(calibrated, _MOST_S) - 0.5 * _TICK_S)
+            self._state.settle_s = min(max(wait_s, _LEAST_S), _MOST_S) - _CLOCK_S
+        self._next = self._state
+
+    @property
+    def settle_s(self) -> float:
+        """To wait from the end of the tick in which the boom opens."""
+        return self._state.settle_s
+
+    def step(self, now: Moment, *, sensors_ok: bool) -> None:
+        """Take one tick in."""
+        if self._learns:
+            pressure = now.pressure_pa if sensors_ok else None
+            step = now.step
+            self._state.step(now.phase, step.seconds, step.flow_m3_s, pressure, self._law)
+
+    def look(self, ahead: Stretch) -> int:
+        """How many ticks of many pass before an opening that is waited for otherwise."""
+        if not self._learns:
+            return len(ahead)
+        names = ahead.phases.names
+        state = self._next = self._state.copy()
+        pressures = ahead.pressure_pa
+        at = 0
+        while at < len(ahead):
+            if state.opening is None:
+                at = _next_opening(names, at)
+                if at == len(ahead):
+                    break
+            before_s = state.settle_s
+            pressure = None if pressures is None else float(pressures[at])
+            steps = ahead.steps
+            flow, seconds = float(steps.flow_m3_s[at]), float(steps.seconds[at])
+            state.step(names[at], seconds, flow, pressure, self._law)
+            at += 1
+            if state.settle_s != before_s:
+                end = _next_opening(names, at)
+                if end < len(ahead):
+                    return end
+        return len(ahead)
+
+    def go_on(self) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self._state = self._next
+
+
+def _next_opening(names: list[Phase], begin: int) -> int:
+    try:
+        return names.index("settling", begin)
+    except ValueError:
+        return len(names)
+
+
+def _with_margin(settled_s: float) -> float:
+    """What to wait for, in whole ticks, if the tick that ends then is the first within the noise.
+
+    What falls exponentially from all of the flow to a thirtieth of it falls to a hundredth in a
+    third of the time more.
+    """
+    wait_s = settled_s + (settled_s + 0.5 * _TICK_S) / 3.0
+    return ceil(wait_s / _TICK_S - 1e-6) * _TICK_S
+
+
+class _Opening:
+    """The first seconds after an opening."""
+
+    def __init__(self, law: Law) -> None:
+        self.since_s = 0.0
+        """From the end of the tick in which it opened."""
+        self.ends_s: list[float] = []
+        self.values: list[float | None] = []
+        self._residual = Residual(law)
+
+    def copy(self) -> _Opening:
+        other = copy(self)
+        other.ends_s, other.values = list(self.ends_s), list(self.values)
+        other._residual = copy(self._residual)
+        return other
+
+    def take(self, seconds: float, flow_m3_s: float, pressure_pa: float | None) -> float | None:
+        if pressure_pa is None:
+            self._residual.restart()
+            return None
+        return self._residual.step(seconds, flow_m3_s, pressure_pa)
+
+    def level(self) -> tuple[float, float] | None:
+        """Median of the last seconds and the spread about it; None if too little is known."""
+        ticks = zip(self.ends_s, self.values, strict=True)
+        values = [value for end, value in ticks if end > _LEVEL_FROM_S and value is not None]
+        if len(values) < _LEAST_LEVEL:
+            return None
+        middle = median(values)
+        return middle, median(abs(value - middle) for value in values) / 0.6745
+
+    def settled_s(self, level: float, within: float) -> float:
+        """The end of the first tick from which on three lie within; infinite if there is none."""
+        run = 0
+        for i, value in enumerate(self.values):
+            run = run + 1 if value is not None and abs(value - level) <= within else 0
+            if run == _STAYS:
+                return self.ends_s[i + 1 - _STAYS]
+        return inf
+
+
+class _State:
+    """What is known so far."""
+
+    def __init__(self, settle_s: float) -> None:
+        self.settle_s = settle_s
+        self.opening: _Opening | None = None
+        self._found: list[tuple[float, float]] = []
+        """Of the last openings: when they had settled, and the spread of their level's ticks."""
+
+    def copy(self) -> _State:
+        other = copy(self)
+        other.opening = self.opening.copy() if self.opening is not None else None
+        other._found = list(self._found)
+        return other
+
+    def step(
+        self, phase: Phase, seconds: float, flow_m3_s: float, pressure_pa: float | None, law: Law
+    ) -> None:
+        if phase not in ("settling", "spraying"):
+            self.opening = None
+            return
+        opening = self.opening
+        if phase == "settling" and (opening is None or seconds > GAP_S):
+            self.opening = _Opening(law)
+            # Only a part of this tick: it begins the delay of the pressure and no more.
+            self.opening.take(seconds, flow_m3_s, pressure_pa)
+            return
+        if opening is None:
+            return
+        opening.since_s += seconds
+        opening.ends_s.append(opening.since_s)
+        opening.values.append(opening.take(seconds, flow_m3_s, pressure_pa))
+        if opening.since_s >= _WATCHED_S:
+            self.opening = None
+            self._learn(opening)
+
+    def _learn(self, opening: _Opening) -> None:
+        level = opening.level()
+        if level is None:
+            return
+        spreads = [spread for _, spread in self._found] + [level[1]]
+        within = max(_WITHIN_LEAST, _WITHIN * median(spreads))
+        self._found.append((opening.settled_s(level[0], within), level[1]))
+        del self._found[:-_KEPT]
+        if len(self._found) < _FEWEST:
+            return
+        odd = 1 if len(self._found) < _FEW else _ODD
+        counts_s = sorted(time for time, _ in self._found)[-1 - odd]
+        if counts_s <= USUAL_S + _CLOCK_S:
+            self.settle_s = USUAL_S
+        elif counts_s < _MOST_S:
+            self.settle_s = min(_with_margin(counts_s), _MOST_S) - _CLOCK_S
+        else:
+            self.settle_s = _MOST_S - _CLOCK_S
