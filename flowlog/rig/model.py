@@ -172,7 +172,7 @@ class Rig:
     data_folder: str | None = None
     """Where the rig's data goes; None for the default of this machine."""
     answer: SupplyAnswer | None = None
-    """From a calibration (`flowlog.calibration.apply`), never from the rig file; None if unknown."""
+    """From a calibration (`flowlog.calibration.apply`), never from the rig file."""
 
     @property
     def slug(self) -> str:
