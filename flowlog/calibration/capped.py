@@ -19,7 +19,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from flowlog.calibration.baseline_noise import Noise, noise_of
+from flowlog.calibration.baseline_noise import PRIOR_DENSITY_S, Floats, Noise, noise_of
 from flowlog.calibration.capped_doubts import MOST_MORE, refuse, refuse_answer, remarks
 from flowlog.calibration.capped_fit import Believed, Difference, difference, expected_u
 from flowlog.calibration.capped_runs import (
@@ -39,6 +39,8 @@ no source)."""
 WALK_S: Final = 7.5e-7
 """Variance of log pressure that a second adds: 1.5 % with 10 min, 2 * 0.015^2 / 600 s, for the
 slow wander of a small pump's pressure (common practice, no source)."""
+_FORGETS_S: Final = 2.0
+"""Correlation time of both noises, as in their densities above."""
 _WALK_DOF: Final = 4.0
 """It is known from pump to pump to a factor of two or so."""
 _BEFORE_S: Final = 30.0
@@ -148,12 +150,8 @@ def capped(
     found = seconds_of(sprayed, tick_s)
     which = which_capped(found, tips)
     need_a_b_a(which, found, tips)
-    number = np.concatenate([np.full(len(one.pressure), i) for i, one in enumerate(found)])
-    second_s = found[0].second_s
-    noise = noise_of(np.concatenate([one.conductance for one in found]), number, second_s)
-    pressure_noise = noise_of(
-        np.concatenate([one.pressure for one in found]), number, second_s, PRESSURE_DENSITY_S
-    )
+    noise = _noise([one.conductance for one in found], found, PRIOR_DENSITY_S)
+    pressure_noise = _noise([one.pressure for one in found], found, PRESSURE_DENSITY_S)
     at_s = [one.at_s - found[0].at_s for one in found]
     seconds = [one.seconds for one in found]
     if any(later <= earlier for earlier, later in pairwise(at_s)):
@@ -189,6 +187,18 @@ def capped(
         result.blocked, answer, tips, result.more, result.pressure_pa, working_pa
     )  # fmt: skip
     return dataclasses.replace(result, remarks=told)
+
+
+def _noise(values: Sequence[Floats], found: Sequence[Seconds], prior_density_s: float) -> Noise:
+    """Noise while spraying; with more of it than is usual believed where the seconds show it."""
+    whole = np.concatenate(values)
+    number = np.repeat(np.arange(len(values)), [len(one) for one in values])
+    second_s = found[0].second_s
+    usual = noise_of(whole, number, second_s, prior_density_s)
+    # Half a minute tells the size of the noise far better than how slow it is.
+    lost = min(2.0 * _FORGETS_S / float(np.mean([one.seconds for one in found])), 0.5)
+    seen = 2.0 * _FORGETS_S * usual.sigma**2 / (1.0 - lost)
+    return usual if seen <= prior_density_s else noise_of(whole, number, second_s, seen)
 
 
 _FLOW: Final = "noise of flow and pressure"

@@ -162,17 +162,25 @@ def seconds_of(sprayed: Sequence[Sprayed], tick_s: float) -> list[Seconds]:
 
 
 def which_capped(found: Sequence[Seconds], tips: int) -> list[bool]:
-    """For each spraying whether a tip was capped: conductance lower by more than half a tip.
+    """For each spraying whether a tip was capped.
 
-    A spraying with fewer tips than two, or without a pause, has nothing to compare with.
+    The two groups are those that differ most from one another and least within; they count if
+    they are more than half a tip apart.
+
+    Raises:
+        CalibrationError: a boom of one tip.
     """
     if tips < 2:
         raise CalibrationError("capped tip: a boom of one tip has none to spare for it")
-    if not found:
-        return []
-    half_tip = -0.5 * math.log1p(-1.0 / tips)
-    highest = max(one.log_conductance for one in found)
-    return [one.log_conductance < highest - half_tip for one in found]
+    levels = np.array([one.log_conductance for one in found])
+    order = np.sort(levels)
+    best, threshold = 0.0, -math.inf
+    for below in range(1, len(order)):
+        apart = float(np.mean(order[below:]) - np.mean(order[:below]))
+        weight = below * (len(order) - below) * apart**2
+        if apart > -0.5 * math.log1p(-1.0 / tips) and weight > best:
+            best, threshold = weight, 0.5 * float(order[below - 1] + order[below])
+    return [bool(level < threshold) for level in levels]
 
 
 def need_a_b_a(capped: Sequence[bool], found: Sequence[Seconds], tips: int) -> None:
