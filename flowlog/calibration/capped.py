@@ -33,6 +33,7 @@ from flowlog.calibration.faults import Remark
 from flowlog.calibration.stored import Stored
 from flowlog.calibration.uncertainty import Budget, Component, budget
 
+ANSWER: Final = "answer of the pressure"
 PRESSURE_DENSITY_S: Final = 1.6e-3
 """Twice 2 % squared times 2 s: how a small pump's pressure moves over seconds (common practice,
 no source)."""
@@ -223,7 +224,7 @@ def _answer(fall: Difference, rise: Difference) -> Budget:
     parts = _pressure_parts(rise, -1.0 / fall.value)
     # An error of the gauge would move both, and against one another: counted apart is careful.
     parts.append(_noise_of(fall, -share / fall.value, _FLOW))
-    return budget("answer of the pressure", share, None, parts)
+    return budget(ANSWER, share, None, parts)
 
 
 def _means(found: Sequence[Seconds], which: Sequence[bool]) -> tuple[Spraying, ...]:

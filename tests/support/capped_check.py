@@ -50,9 +50,7 @@ def checked(scenario: Scenario, rig: Rig | None = None) -> CappedResult:
     """As flowlog sees it, with the rig file's meter and gauge or those of another rig."""
     own = rig or scenario.rig
     sprayed = sprayings_from(ItemFeed(simulate(scenario).items), own)
-    return capped(
-        sprayed, tips=own.boom.tips, tick_s=TICK_S, working_pa=own.expected_pressure_pa
-    )
+    return capped(sprayed, tips=own.boom.tips, tick_s=TICK_S, working_pa=own.expected_pressure_pa)
 
 
 def true_share(rig: Rig, family: Family) -> float:
