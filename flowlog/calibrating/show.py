@@ -189,16 +189,18 @@ def _capped_lines(result: CappedResult, units: Units) -> list[str]:
     low, high = result.blocked.interval
     moved = math.expm1(result.rise.value)
     way = "rises" if moved >= 0.0 else "falls"
+    sure = "" if result.told_surely else "as far as these sprayings tell, "
     held = ", ".join(
         f"{'capped' if one.capped else 'all tips'} "
-        f"{show(one.flow_m3_s, 'flow', units)} at {show(one.pressure_pa, 'pressure', units)}"
+        f"{show(one.flow_m3_s, 'flow', units, decimals=2)} at "
+        f"{show(one.pressure_pa, 'pressure', units)}"
         for one in result.sprayings
     )
     return [
         f"  One tip of {result.tips} capped: flowlog sees {result.blocked.value:.2f} of a tip "
         f"missing ({low:.2f} to {high:.2f}).",
-        f"  The pressure {way} by {percent(abs(moved))}: a blocked tip and a flow sensor "
-        f"that reads low {result.told_apart} be told apart on this rig.",
+        f"  The pressure {way} by {percent(abs(moved))}: {sure}a blocked tip and a flow "
+        f"sensor that reads low {result.told_apart} be told apart on this rig.",
         f"  answer {result.share:.2f} +-{result.answer.expanded:.2f} (95 %) of the fall of flow "
         "over root pressure",
         f"  {held}",

@@ -120,16 +120,28 @@ class CappedResult(Stored):
     @property
     def distance(self) -> float:
         """Between a blocked tip and a flow sensor that reads low by as much, in standard
-        deviations of what an alert knows."""
-        fall = abs(self.shift.value)
-        return self.share * fall / math.hypot(self.watched_sd, self.share_u * fall)
+        deviations of what an alert knows of the pressure."""
+        return self._distance(self.share)
 
     @property
     def told_apart(self) -> str:
-        """In words: "can", "can often" or "can hardly"."""
-        if self.distance >= TOLD_APART:
-            return "can"
-        return "can often" if self.distance >= _OFTEN else "can hardly"
+        """Whether these two can be, in words: "can", "can often" or "can hardly"."""
+        return _words(self.distance)
+
+    @property
+    def told_surely(self) -> bool:
+        """Whether both ends of the answer's 95 % interval say the same of it."""
+        low, high = self.answer.interval
+        return _words(self._distance(low)) == _words(self._distance(high))
+
+    def _distance(self, share: float) -> float:
+        return share * abs(self.shift.value) / self.watched_sd
+
+
+def _words(distance: float) -> str:
+    if distance >= TOLD_APART:
+        return "can"
+    return "can often" if distance >= _OFTEN else "can hardly"
 
 
 def capped(

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import math
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
-from support.capped_check import A_B_A, check_of, rig_of, true_share
-from support.scripted_calibration import ItemFeed
+from support.capped_check import A_B_A, check_of, checked, rig_of, true_share
+from support.scripted_calibration import WORN_SHARE, ItemFeed, calibrate, scenario
 from support.scripted_talk import Answer, ScriptedTalk
 
 from flowlog.calibrating import ask_capped
@@ -24,9 +25,11 @@ from flowlog.calibrating.work import Work
 from flowlog.calibration.capped import CappedResult
 from flowlog.calibration.faults import CalibrationError
 from flowlog.link.recording import RecordingWriter
+from flowlog.physics.network import operating_point
 from flowlog.rig.model import Rig
 from flowlog.simulator.plan import Fault, Leg
 from flowlog.simulator.run import scenario_for, simulate
+from flowlog.simulator.supply import sized_supply
 from flowlog.store.rows import CalibrationRow
 from flowlog.wire.encode import encode_hello, encode_sample
 from flowlog.wire.records import Hello
@@ -228,6 +231,31 @@ def write(path: Path, items: list[Samples | Hello]) -> None:
                 continue
             for row in item.table.tolist():
                 out.write(encode_sample(row))
+
+
+# Of a rig whose file is wrong in all it says.
+
+
+def test_a_rig_with_hidden_errors_is_calibrated_and_its_answer_lies_where_it_says() -> None:
+    c = calibrate(1)
+    each = c.rig.boom.tip.coefficient
+    supply = sized_supply("demand relief", c.rig.expected_flow_m3_s, c.rig.expected_pressure_pa)
+    # The worn tip is not the one that is capped.
+    whole, less = (
+        operating_point(supply.pump, (tips + WORN_SHARE) * each, line_loss=supply.line_loss)
+        for tips in (8, 7)
+    )
+    rise = math.log(float(less.gauge_pa) / float(whole.gauge_pa))
+    fall = 0.5 * rise - math.log(float(less.flow_m3_s) / float(whole.flow_m3_s))
+    truth, size = rise / fall, 8 * -math.expm1(-fall)
+    inside = sized = 0
+    for seed in range(20):
+        plan = check_of(c.rig, "demand relief", seed, order=(False, True, False, True, False))
+        hidden = scenario(c.rig, seed, plan.legs, *plan.faults)
+        result = checked(hidden, c.applied)
+        inside += result.answer.covers(truth)
+        sized += result.blocked.covers(size)
+    assert min(inside, sized) >= 17
 
 
 # Out of a stream.

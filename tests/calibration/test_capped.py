@@ -137,6 +137,14 @@ def test_a_supply_that_answers_much_is_told_apart_and_a_stiff_one_hardly() -> No
     assert much.told_apart == "can"
     assert much.distance > 4.0
     assert little.told_apart == "can hardly"
+    assert much.told_surely
+    # Its distance would be 0.8, and three sprayings leave room for more than 1.
+    few = checked(check_of(rig_of(12), "demand relief", 4))
+    assert few.answer.interval[1] > 2.0 * true_share(rig_of(12), "demand relief")
+    assert not few.told_surely
+    assert few.distance == pytest.approx(
+        few.share * abs(few.shift.value) / few.watched_sd
+    )  # fmt: skip
 
 
 # What it is made of.

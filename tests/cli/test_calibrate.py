@@ -273,6 +273,7 @@ def test_a_capped_tip_is_read_from_a_recording_and_kept(run, rig_file, tmp_path)
     told = " ".join(text.split())
     assert re.search(r"One tip of 4 capped: flowlog sees (0.99|1.00|1.01) of a tip missing", told)
     assert "The pressure rises by 2.9 %" in told
+    assert "a blocked tip and a flow sensor that reads low can" in told
     assert "be told apart on this rig" in told
     assert rows(tmp_path) == [("capped", "Ann")]
     assert load(tmp_path / "data" / "meadow-cart", read_rig(rig_file)).rig.answer is not None
