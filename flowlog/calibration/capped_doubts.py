@@ -53,13 +53,19 @@ def refuse(
 
 
 def refuse_answer(answer: Budget, rise: Difference) -> None:
-    """CalibrationError for an answer that no supply gives by itself."""
+    """CalibrationError for an answer that says nothing of the supply."""
     low, high = answer.interval
-    if high < 0.0 or low > _MOST_SHARE:
+    moved = percent(abs(math.expm1(rise.value)))
+    if high < 0.0:
         raise CalibrationError(
-            f"capped tip: the pressure {'fell' if rise.value < 0.0 else 'rose'} by "
-            f"{percent(abs(math.expm1(rise.value)))} with the capped tip, and no supply answers "
-            "so by itself (was the regulator turned? leave it alone and begin again)"
+            f"capped tip: the pressure fell by {moved} with the capped tip, where it should rise "
+            "(was the regulator turned, or does a pressure switch turn the pump off and on? with "
+            "a switch at work no answer can be learnt)"
+        )
+    if low > _MOST_SHARE:
+        raise CalibrationError(
+            f"capped tip: the pressure rose by {moved} with the capped tip, more than any pump "
+            "makes it by itself (was the regulator turned? leave it alone and begin again)"
         )
 
 

@@ -150,7 +150,8 @@ class SupplyAnswer:
     """
 
     share: float
-    """By how much log pressure rises when the boom's log conductance falls by one."""
+    """By how much log pressure rises when the boom's log conductance falls by one. By noise it may
+    come out a little below zero."""
     u: float
     """Standard uncertainty of it."""
 
