@@ -19,6 +19,9 @@ A file holds one table a step, with the texts that a person would answer:
 
     [baseline]
     recording = "water-run.flog"
+
+    [capped]
+    recording = "capped-tip.flog"
 """
 
 from __future__ import annotations
@@ -29,11 +32,14 @@ from typing import Any, Final
 
 from flowlog.calibrating.answers import Quantity, read_temperature
 from flowlog.calibrating.ask_baseline import baseline_of, run_of_recording
+from flowlog.calibrating.ask_capped import capped_of
 from flowlog.calibrating.feed import recording_feed
 from flowlog.calibrating.measure import TICK_S, WaterRun, count_run, steady_code
+from flowlog.calibrating.sprayings import sprayings_of
 from flowlog.calibrating.work import Work
 from flowlog.calibration.apply import Result
 from flowlog.calibration.baseline import BaselineResult
+from flowlog.calibration.capped import CappedResult
 from flowlog.calibration.catch import CatchResult, Caught, Limits, catch
 from flowlog.calibration.catch_budget import CatchErrors
 from flowlog.calibration.course import CourseResult, course
@@ -277,6 +283,14 @@ def _baseline(work: Work, table: _Table) -> BaselineResult:
     return baseline_of(run, density)
 
 
+def _capped(work: Work, table: _Table) -> CappedResult:
+    table.known("recording")
+    path = Path(table.text("recording")).expanduser()
+    work.sources["capped"] = str(path)
+    return capped_of(sprayings_of(path, work.current()), work.current())
+
+
 BUILD: Final[dict[str, Callable[[Work, _Table], Result]]] = {
-    "course": _course, "catch": _catch, "meter": _meter, "gauge": _gauge, "baseline": _baseline
+    "course": _course, "catch": _catch, "meter": _meter, "gauge": _gauge, "baseline": _baseline,
+    "capped": _capped,
 }  # fmt: skip

@@ -14,6 +14,7 @@ from typing import Final
 
 from flowlog.calibration.apply import Result, apply, result_from_json
 from flowlog.calibration.baseline import BaselineResult, for_carrier
+from flowlog.calibration.capped import CappedResult
 from flowlog.calibration.catch import CatchResult
 from flowlog.calibration.faults import CalibrationError
 from flowlog.calibration.gauge import GaugeResult
@@ -23,7 +24,7 @@ from flowlog.store.archive import Archive
 from flowlog.store.errors import StoreError
 from flowlog.store.rows import CalibrationRow, StoredCalibration
 
-KINDS: Final = ("course", "meter", "gauge", "baseline")
+KINDS: Final = ("course", "meter", "gauge", "baseline", "capped")
 """Those that change how a rig is watched, in the order in which they build on one another."""
 _ANOTHER_METER: Final = 1.2
 _ANOTHER_GAUGE: Final = 0.05
@@ -164,14 +165,13 @@ def _check(
         if off > _ANOTHER_GAUGE:
             raise CalibrationError("the rig file describes another gauge now (calibrate it)")
         apply(rig, [result])
-    if isinstance(result, BaselineResult):
+    if isinstance(result, BaselineResult | CappedResult):
         noted = one.row.evidence.get("noted", {})
-        tips = noted.get("boom_tips")
+        tips = result.tips if isinstance(result, CappedResult) else noted.get("boom_tips")
         if tips is not None and tips != rig.boom.tips:
             raise CalibrationError(f"it was taken with {tips} tips, the boom has {rig.boom.tips}")
         rests_on = set(noted.get("rests_on", []))
         sensors = {other.row.uid for other in used if other.row.kind in {"meter", "gauge"}}
         if rests_on != sensors:
-            raise CalibrationError(
-                "meter or gauge were calibrated again after it (take a new baseline)"
-            )
+            anew = "take a new baseline" if result.kind == "baseline" else "cap a tip again"
+            raise CalibrationError(f"meter or gauge were calibrated again after it ({anew})")

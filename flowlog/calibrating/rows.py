@@ -59,7 +59,8 @@ def row_of(
     """The row to store.
 
     Args:
-        rests_on: uids of the meter's and gauge's calibrations that a baseline was measured with.
+        rests_on: uids of the meter's and gauge's calibrations that a baseline or a capped
+            tip was measured with.
     """
     data = result.to_json()
     extra: dict[str, Any] = {"source": noted.source, "boom_tips": rig.boom.tips}
@@ -67,7 +68,7 @@ def row_of(
         extra["water_c"] = noted.water_c
     if noted.note:
         extra["note"] = noted.note
-    if result.kind == "baseline":
+    if result.kind in {"baseline", "capped"}:
         extra["rests_on"] = sorted(rests_on)
     return CalibrationRow(
         uid=uuid.uuid4().hex,

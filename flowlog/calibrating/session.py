@@ -9,6 +9,7 @@ from rich.text import Text
 
 from flowlog.calibrating.answers import AnswerError, read_temperature, read_yes
 from flowlog.calibrating.ask_baseline import ask_baseline
+from flowlog.calibrating.ask_capped import ask_capped
 from flowlog.calibrating.ask_catch import ask_catch
 from flowlog.calibrating.ask_course import ask_course
 from flowlog.calibrating.ask_gauge import ask_gauge
@@ -24,13 +25,14 @@ from flowlog.calibration.catch import CatchResult
 from flowlog.errors import FlowlogError
 from flowlog.store.rows import CalibrationRow
 
-STEPS: Final = ("course", "catch", "meter", "gauge", "baseline")
+STEPS: Final = ("course", "catch", "meter", "gauge", "baseline", "capped")
 ASK: Final[dict[str, Callable[[Work], Result]]] = {
     "course": ask_course,
     "catch": ask_catch,
     "meter": ask_meter,
     "gauge": ask_gauge,
     "baseline": ask_baseline,
+    "capped": ask_capped,
 }
 _HEAD: Final = "begin"
 
@@ -91,7 +93,7 @@ def _head(work: Work, by: str | None, default_by: str, steps: Sequence[str]) -> 
             lambda text: (clean_text(text, LONGEST_NAME, "a name"),) * 2,
             default=default_by,
         )
-    if set(steps) & {"catch", "meter", "baseline"}:
+    if set(steps) & {"catch", "meter", "baseline", "capped"}:
         water = ask.ask(
             "water",
             "Water temperature",
@@ -179,7 +181,7 @@ def _confirm(work: Work, noted: Noted) -> list[CalibrationRow]:
 
 
 def rows_of(work: Work, noted: Noted) -> list[CalibrationRow]:
-    """The session's results as rows; the baseline names the meter and gauge that it rests on."""
+    """The session's results as rows; baseline and capped tip name the sensors they rest on."""
     rows: list[CalibrationRow] = []
     sensors = {
         one.row.kind: one.row.uid for one in work.in_use.used if one.row.kind in {"meter", "gauge"}

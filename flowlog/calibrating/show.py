@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from rich import box
@@ -14,6 +15,7 @@ from flowlog.calibrating.bars import tip_bars, what_to_do
 from flowlog.calibrating.words import day, gist, plus_minus, signed
 from flowlog.calibration.apply import Result
 from flowlog.calibration.baseline import BaselineResult
+from flowlog.calibration.capped import ANSWER, CappedResult
 from flowlog.calibration.catch import CatchResult
 from flowlog.calibration.course import CourseResult
 from flowlog.calibration.faults import percent
@@ -30,6 +32,7 @@ TITLES = {
     "meter": "Meter: pulses per volume",
     "gauge": "Gauge: zero and span",
     "baseline": "Baseline: the healthy boom",
+    "capped": "Capped tip: how the pressure answers",
 }
 
 
@@ -71,6 +74,8 @@ def budgets(result: Result) -> list[Budget]:
             return [result.zero, result.gain]
         case BaselineResult():
             return [result.flow]
+        case CappedResult():
+            return [result.blocked, result.answer]
 
 
 def budget_view(budget: Budget, units: Units) -> RenderableType:
@@ -84,6 +89,8 @@ def budget_view(budget: Budget, units: Units) -> RenderableType:
     half = plus_minus(budget.expanded_relative) if budget.value else "-"
     if budget.kind == "pressure":
         half = f"+-{show(budget.expanded, 'pressure', units)}"
+    elif budget_is_offset(budget):
+        half = f"+-{budget.expanded:.2g}"
     dof = "many" if budget.dof > 200 else f"{budget.dof:.0f}"
     foot = f"95 %: {half} (k = {budget.coverage:.2f}, {dof} degrees of freedom)"
     return Group(table, Text(foot))
@@ -117,6 +124,8 @@ def _lines(result: Result, units: Units) -> list[str]:
             ]
         case BaselineResult():
             return _baseline_lines(result, units)
+        case CappedResult():
+            return _capped_lines(result, units)
 
 
 def _catch_lines(result: CatchResult, units: Units) -> list[str]:
@@ -174,6 +183,29 @@ def _baseline_lines(result: BaselineResult, units: Units) -> list[str]:
     if result.settle_s is not None:
         lines.append(f"  settled {result.settle_s:.1f} s after opening")
     return lines
+
+
+def _capped_lines(result: CappedResult, units: Units) -> list[str]:
+    low, high = result.blocked.interval
+    moved = math.expm1(result.rise.value)
+    way = "rises" if moved >= 0.0 else "falls"
+    sure = "" if result.told_surely else "as far as these sprayings tell, "
+    held = ", ".join(
+        f"{'capped' if one.capped else 'all tips'} "
+        f"{show(one.flow_m3_s, 'flow', units, decimals=2)} at "
+        f"{show(one.pressure_pa, 'pressure', units)}"
+        for one in result.sprayings
+    )
+    return [
+        f"  One tip of {result.tips} capped: flowlog sees {result.blocked.value:.2f} of a tip "
+        f"missing ({low:.2f} to {high:.2f}).",
+        f"  The pressure {way} by {percent(abs(moved))}: {sure}a blocked tip and a flow "
+        f"sensor that reads low {result.told_apart} be told apart on this rig.",
+        f"  answer {result.share:.2f} +-{result.answer.expanded:.2f} (95 %) of the fall of flow "
+        "over root pressure",
+        f"  {held}",
+        "  It holds for this pump, regulator and setting: cap a tip again after a change of them.",
+    ]
 
 
 def history_view(rows: Sequence[tuple[StoredCalibration, Result | None, bool]], rig: Rig,
@@ -235,11 +267,13 @@ def _value(budget: Budget, units: Units) -> str:
 
 
 def _change(before: Budget, change: float, units: Units) -> str:
-    if budget_is_offset(before):
+    if before.kind == "pressure":
         return signed(change, "pressure", units)
+    if budget_is_offset(before):
+        return f"{change:+.2f}"
     return f"{100 * change / before.value:+.1f} %"
 
 
 def budget_is_offset(budget: Budget) -> bool:
     """Whether a value may be near zero, so that shares of it mean nothing."""
-    return budget.kind == "pressure"
+    return budget.kind == "pressure" or budget.name == ANSWER

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from flowlog.calibrating.inuse import InUse, result_of
 from flowlog.calibration.apply import Result
 from flowlog.calibration.baseline import BaselineResult
+from flowlog.calibration.capped import CappedResult
 from flowlog.calibration.catch import CatchResult
 from flowlog.calibration.course import CourseResult
 from flowlog.calibration.faults import CalibrationError, percent
@@ -43,6 +44,12 @@ def gist(result: Result, units: Units) -> str:
             flow = show(result.flow.value, "flow", units)
             at = show(result.centre_pa, "pressure", units)
             return f"{flow} at {at} {plus_minus(result.flow.expanded_relative)}"
+        case CappedResult():
+            low, high = result.blocked.interval
+            return (
+                f"sees {result.blocked.value:.2f} of a tip ({low:.2f} to {high:.2f}), answer "
+                f"{result.share:.2f} +-{result.answer.expanded:.2f}"
+            )
 
 
 def plus_minus(share: float) -> str:

@@ -7,17 +7,19 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from flowlog.calibration.baseline import BaselineResult
+from flowlog.calibration.capped import CappedResult
 from flowlog.calibration.catch import CatchResult
 from flowlog.calibration.course import CourseResult
 from flowlog.calibration.faults import CalibrationError
 from flowlog.calibration.gauge import GaugeResult
 from flowlog.calibration.meter import MeterResult
-from flowlog.rig.model import Rig
+from flowlog.rig.model import Rig, SupplyAnswer
 
-Result = CourseResult | CatchResult | MeterResult | GaugeResult | BaselineResult
+Result = CourseResult | CatchResult | MeterResult | GaugeResult | BaselineResult | CappedResult
 
 _KINDS: Final[dict[str, type[Result]]] = {
-    one.kind: one for one in (CourseResult, CatchResult, MeterResult, GaugeResult, BaselineResult)
+    one.kind: one
+    for one in (CourseResult, CatchResult, MeterResult, GaugeResult, BaselineResult, CappedResult)
 }
 KINDS: Final = tuple(_KINDS)
 
@@ -31,13 +33,15 @@ def result_from_json(data: dict[str, Any]) -> Result:
 
 
 def apply(rig: Rig, results: Iterable[Result]) -> Rig:
-    """A rig with the speed of the course, the meter's factor or curve, and the gauge's shares.
+    """A rig with the course's speed, the meter's factor or curve, the gauge's shares, and how the
+    pressure answers a capped tip.
 
     Of several results of one kind the last counts. A catch and a baseline change nothing in a
     rig: they judge tips and give the monitor its level.
 
     Raises:
-        CalibrationError: a gauge that was calibrated with another span than the rig's.
+        CalibrationError: a gauge that was calibrated with another span than the rig's, or a check
+            with another number of tips.
     """
     for result in results:
         if isinstance(result, CourseResult):
@@ -63,4 +67,10 @@ def apply(rig: Rig, results: Iterable[Result]) -> Rig:
                     rig.gauge, zero_share=result.zero_share, span_share=result.span_share
                 ),
             )
+        elif isinstance(result, CappedResult):
+            if result.tips != rig.boom.tips:
+                raise CalibrationError(
+                    f"capped: it was taken with {result.tips} tips, the boom has {rig.boom.tips}"
+                )
+            rig = dataclasses.replace(rig, answer=SupplyAnswer(result.share, result.share_u))
     return rig

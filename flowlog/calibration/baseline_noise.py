@@ -13,7 +13,7 @@ Floats: TypeAlias = NDArray[np.float64]
 Steps: TypeAlias = NDArray[np.int64]
 
 _BLOCK_S: Final = 5.0
-_PRIOR_DENSITY_S: Final = 4e-4
+PRIOR_DENSITY_S: Final = 4e-4
 """Twice 1 % squared times 2 s: noise of this class of rig, common practice, no source."""
 _PRIOR_DOF: Final = 5.0
 _LEAST: Final = 0.1
@@ -35,7 +35,9 @@ class Noise:
     """Degrees of freedom of the density."""
 
 
-def noise_of(residual: Floats, step: Steps, tick_s: float) -> Noise:
+def noise_of(
+    residual: Floats, step: Steps, tick_s: float, prior_density_s: float = PRIOR_DENSITY_S
+) -> Noise:
     """Noise of a residual that may have another level at each step.
 
     The density is block length * (variance of the blocks' means + twice their covariance with
@@ -47,6 +49,7 @@ def noise_of(residual: Floats, step: Steps, tick_s: float) -> Noise:
         residual: ln(Q / P^n), shape (n,), in the order of time within each step.
         step: which step each belongs to.
         tick_s: length of a tick.
+        prior_density_s: what is known of such noise before; of ln(Q / P^n) unless told otherwise.
     """
     block = max(round(_BLOCK_S / tick_s), 1)
     whole_s = block * tick_s
@@ -68,8 +71,8 @@ def noise_of(residual: Floats, step: Steps, tick_s: float) -> Noise:
     seen = whole_s * (squares + crossed) / blocks if blocks else 0.0
     # Variance and one covariance have three times the scatter of the variance alone.
     dof = blocks / 3.0
-    density = (dof * seen + _PRIOR_DOF * _PRIOR_DENSITY_S) / (dof + _PRIOR_DOF)
+    density = (dof * seen + _PRIOR_DOF * prior_density_s) / (dof + _PRIOR_DOF)
     # A few blocks may swing against one another by chance and make `seen` small or negative.
-    density = max(density, _LEAST * _PRIOR_DENSITY_S)
+    density = max(density, _LEAST * prior_density_s)
     correlation = density / (2.0 * sigma**2) if sigma > 0.0 else 0.0
     return Noise(density, sigma, correlation, dof + _PRIOR_DOF)

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 _PATH = click.Path(path_type=Path)
 _OF_ALL = ("history", "show")
+_STEPS = ("course", "catch", "meter", "gauge", "baseline", "capped")
+"""As in `flowlog.calibrating.session`, which `--help` should not load."""
 
 
 class _Group(click.Group):
@@ -195,8 +197,17 @@ def baseline(desk: Desk, recording: str | None, density: str | None) -> None:
 
 
 @command.command()
+@click.option("--recording", metavar="FILE", help="Of sprayings with all tips, one capped, all "
+              "again; the boom shut in between.")  # fmt: skip
+@_noted
+def capped(desk: Desk, recording: str | None) -> None:
+    """Capped tip: proves that a blocked tip is seen, and how the pressure answers."""
+    desk.step("capped", {"recording": recording}, needs="recording")
+
+
+@command.command()
 @click.argument("numbers", nargs=-1, type=int, metavar="[NUMBER NUMBER]")
-@click.option("--kind", type=click.Choice(["course", "catch", "meter", "gauge", "baseline"]))
+@click.option("--kind", type=click.Choice(_STEPS))
 @click.pass_obj
 def history(desk: Desk, numbers: tuple[int, ...], kind: str | None) -> None:
     """All calibrations; with two numbers, one beside the other."""

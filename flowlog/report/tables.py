@@ -7,6 +7,7 @@ from typing import Final
 from flowlog.calibrating.inuse import KINDS, result_of
 from flowlog.calibrating.words import day, gist
 from flowlog.calibration.baseline import BaselineResult
+from flowlog.calibration.capped import CappedResult
 from flowlog.calibration.course import CourseResult
 from flowlog.calibration.faults import CalibrationError
 from flowlog.calibration.gauge import GaugeResult
@@ -150,6 +151,7 @@ _NAMES: Final = {
     "meter": "Flow sensor (meter)",
     "gauge": "Pressure sensor (gauge)",
     "baseline": "Healthy boom (baseline)",
+    "capped": "Pressure's answer (capped tip)",
 }
 
 
@@ -178,14 +180,14 @@ def _calibration(one: StoredCalibration, units: Units) -> tuple[str, ...]:
             unit = display_unit("pressure", units)
             zero = number_in(2 * result.zero_u_pa, "pressure", unit)
             says += f" (±{zero:.2g} {unit} and ±{200 * result.gain_u:.2g} %)"
-        elif isinstance(result, CourseResult | MeterResult | BaselineResult):
+        elif isinstance(result, CourseResult | MeterResult | BaselineResult | CappedResult):
             says += f" ({_runs(result)})"
     except CalibrationError as fault:
         says = f"cannot be read: {fault}"
     return _NAMES[row.kind], says, day(row.made_wall_us), row.made_by, f"{one.id}"
 
 
-def _runs(result: CourseResult | MeterResult | BaselineResult) -> str:
+def _runs(result: CourseResult | MeterResult | BaselineResult | CappedResult) -> str:
     match result:
         case CourseResult():
             count, what = len(result.seconds), "run"
@@ -193,6 +195,8 @@ def _runs(result: CourseResult | MeterResult | BaselineResult) -> str:
             count, what = len(result.runs), "run"
         case BaselineResult():
             count, what = len(result.steps), "pressure"
+        case CappedResult():
+            count, what = len(result.sprayings), "spraying"
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 
@@ -204,6 +208,8 @@ def _by_file(kind: str, rig: Rig) -> tuple[str, ...]:
             says = show(rig.meter.pulses_per_m3, "pulses_per_volume", rig.units)
         case "gauge":
             says = f"span {show(rig.gauge.span_pa, 'pressure', rig.units)}"
+        case "capped":
+            return _NAMES[kind], "not checked: what pumps usually do is taken", "", "", ""
         case _:
             return _NAMES[kind], "learnt in the first minutes of the route", "", "", ""
     return _NAMES[kind], says, "as the rig file says", "", ""

@@ -149,6 +149,21 @@ class HealthyBoom:
 
 
 @dataclass(frozen=True, slots=True)
+class SupplyAnswer:
+    """How this rig's supply answers a tip that passes less, from a check with one tip capped.
+
+    It holds for the meter and gauge calibrations that it was measured with, for the rig's tips and
+    for its pump.
+    """
+
+    share: float
+    """By how much log pressure rises when the boom's log conductance falls by one. By noise it may
+    come out a little below zero."""
+    u: float
+    """Standard uncertainty of it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     name: str
     boom: Boom
@@ -164,6 +179,8 @@ class Rig:
     page: Page = Page()
     data_folder: str | None = None
     """Where the rig's data goes; None for the default of this machine."""
+    answer: SupplyAnswer | None = None
+    """From a calibration (`flowlog.calibration.apply`), never from the rig file."""
 
     @property
     def slug(self) -> str:

@@ -9,18 +9,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from support.capped_check import check_of, checked
 from support.scripted_calibration import calibrate
 
 from flowlog.calibrating.inuse import choose, load, result_of
 from flowlog.calibrating.rows import Noted, row_of
 from flowlog.calibration.apply import Result, apply
 from flowlog.calibration.faults import CalibrationError
-from flowlog.rig.model import Rig
+from flowlog.rig.model import Rig, SupplyAnswer
 from flowlog.store.recorder import Recorder
 from flowlog.store.rows import StoredCalibration
 
 C = calibrate(1)
 RIG = C.rig
+CAPPED = checked(check_of(RIG, "roller", 1))
 NOTED = Noted("Ann", 18.0, "new scales", "typed")
 
 
@@ -38,7 +40,7 @@ def kinds(rows: Iterable[StoredCalibration]) -> list[str]:
 
 
 def test_every_result_comes_back_as_it_was() -> None:
-    for result in (C.course, C.catch, C.meter, C.gauge, C.baseline):
+    for result in (C.course, C.catch, C.meter, C.gauge, C.baseline, CAPPED):
         row = row_of(result, RIG, NOTED)
         assert result_of(row) == result
         assert row.made_by == "Ann"
@@ -71,6 +73,27 @@ def test_a_baseline_taken_before_the_sensors_were_calibrated_again_is_void() -> 
     in_use = choose(RIG, stored(C.meter, C.gauge, C.baseline, C.meter))
     assert in_use.baseline is None
     assert "calibrated again" in in_use.passed_over[0]
+
+
+def test_a_capped_tip_gives_the_rig_its_answer_and_stands_on_the_same_sensors() -> None:
+    answer = SupplyAnswer(CAPPED.share, CAPPED.share_u)
+    in_use = choose(RIG, stored(C.meter, C.gauge, C.baseline, CAPPED))
+    assert kinds(in_use.used) == ["meter 1", "gauge 2", "baseline 3", "capped 4"]
+    assert in_use.rig.answer == answer
+    older = dataclasses.replace(CAPPED, share=0.9)
+    assert choose(RIG, stored(older, CAPPED)).rig.answer == answer
+    for again in (C.meter, C.gauge):
+        void = choose(RIG, stored(C.meter, C.gauge, CAPPED, again))
+        assert void.rig.answer is None
+        assert "calibrated again after it (cap a tip again)" in void.passed_over[0]
+    assert choose(RIG, stored(CAPPED, C.course)).rig.answer == answer
+
+
+def test_a_capped_tip_of_another_boom_is_void() -> None:
+    six = dataclasses.replace(RIG, boom=dataclasses.replace(RIG.boom, tips=6))
+    found = choose(six, stored(CAPPED))
+    assert found.rig.answer is None
+    assert "8 tips, the boom has 6" in found.passed_over[0]
 
 
 def test_another_meter_gauge_or_boom_in_the_rig_file_voids_what_was_calibrated() -> None:
@@ -113,5 +136,6 @@ def test_from_the_store(tmp_path: Path) -> None:
     recorder.add_calibration(row_of(C.meter, RIG, NOTED))
     recorder.close()
     assert load(tmp_path, RIG).rig.meter.pulses_per_m3 == C.meter.pulses_per_m3
+    assert load(tmp_path, RIG).rig.answer is None
     other: Rig = dataclasses.replace(RIG, name="Another rig in the same folder")
     assert load(tmp_path, other).used == ()

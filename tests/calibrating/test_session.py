@@ -61,7 +61,7 @@ def test_the_worked_example_of_four_tips_comes_out(tmp_path: Path) -> None:
     answers: list[Answer] = [
         "", "", "", "21", "21", "",
         "", "40 psi", "21", "64", "64", "64", "64", "",
-        "no", "no", "no", "yes",
+        "no", "no", "no", "no", "yes",
     ]  # fmt: skip
     rows, _, work = session(tmp_path, STEPS, answers)
     assert rows is not None
@@ -220,7 +220,7 @@ def test_no_line_is_wider_than_the_screen(tmp_path: Path) -> None:
         "", "40 psi", "21", "64", "72", "40", "none", "", "",
         "", "type", "1", "8517", "95", "41.7 lb", "8520", "95", "41.8", "8499", "95", "41.7", "",
         "", "type", "114.7", "280.1", "20 psi", "445.5", "40", "610.9", "60", "", "",
-        "no", "yes",
+        "no", "no", "yes",
     ]  # fmt: skip
     rows, talk, _ = session(tmp_path, STEPS, answers)
     assert rows is not None, talk.text

@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 import pytest
+from support.capped_check import check_of, checked, rig_of
 
 from flowlog.calibration.apply import KINDS, apply, result_from_json
 from flowlog.calibration.baseline import baseline
@@ -17,7 +18,7 @@ from flowlog.calibration.faults import CalibrationError
 from flowlog.calibration.gauge import GaugePoint, gauge
 from flowlog.calibration.meter import meter
 from flowlog.calibration.meter_runs import MeterRun
-from flowlog.rig.model import Board, Boom, Gauge, Meter, Rig, Tip, Work
+from flowlog.rig.model import Board, Boom, Gauge, Meter, Rig, SupplyAnswer, Tip, Work
 
 PSI = 6894.757
 RIG = Rig(
@@ -42,11 +43,12 @@ def results():
     pressure = np.repeat([25.0 * PSI, 32.0 * PSI, 40.0 * PSI], 60)
     healthy = baseline(1e-7 * pressure**0.5, pressure, step, tick_s=1.0, settle_s=1.5)
     return [
-        timed, caught, meter(runs, rig_meter=RIG.meter), gauge(points, RIG.gauge), healthy
+        timed, caught, meter(runs, rig_meter=RIG.meter), gauge(points, RIG.gauge), healthy,
+        checked(check_of(rig_of(4), "roller", 1)),
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("index", range(5), ids=KINDS)
+@pytest.mark.parametrize("index", range(6), ids=KINDS)
 def test_a_result_survives_json_exactly(index: int):
     one = results()[index]
     data = json.loads(json.dumps(one.to_json(), allow_nan=False))
@@ -95,7 +97,7 @@ def test_a_result_of_another_kind_is_not_read_as_ones_own():
 
 
 def test_a_course_sets_the_speed_a_meter_its_factor_and_a_gauge_its_shares():
-    timed, caught, counted, read, healthy = results()
+    timed, caught, counted, read, healthy, _ = results()
     rig = apply(RIG, [timed, caught, counted, read, healthy])
     assert rig.work.speed_m_s == timed.speed_m_s
     assert rig.meter.pulses_per_m3 == counted.pulses_per_m3
@@ -121,6 +123,16 @@ def test_nothing_changes_without_results_and_the_last_of_a_kind_counts():
     assert apply(RIG, []) == RIG
     rig = apply(RIG, [course(2.032, 45.72, [21.0]), course(2.032, 45.72, [25.0])])
     assert rig.work.speed_m_s == pytest.approx(45.72 / 25.0)
+
+
+def test_a_capped_tip_tells_how_the_pressure_answers():
+    answered = results()[5]
+    rig = apply(RIG, [answered])
+    assert rig.answer == SupplyAnswer(answered.share, answered.share_u)
+    assert dataclasses.replace(rig, answer=None) == RIG
+    other = dataclasses.replace(RIG, boom=dataclasses.replace(RIG.boom, tips=6))
+    with pytest.raises(CalibrationError, match="taken with 4 tips, the boom has 6"):
+        apply(other, [answered])
 
 
 def test_a_gauge_of_another_span_is_not_put_into_the_rig():

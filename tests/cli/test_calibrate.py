@@ -20,8 +20,10 @@ import pytest
 from click.testing import CliRunner
 from support.bench_board import BenchBoard
 
+from flowlog.calibrating.inuse import load
 from flowlog.cli import main
 from flowlog.link.recording import RecordingWriter
+from flowlog.rig.reader import read_rig
 from flowlog.wire.encode import encode_hello, encode_sample
 from flowlog.wire.records import Hello
 
@@ -158,6 +160,9 @@ steps = [
         ('[meter]\nruns = [{ caught = "5 L", pulses = "x", time = "3 s" }]\n', "not a number"),
         ('[gauge]\npoints = [{ reference = "-1 bar", code = 3 }]\n', "zero or more"),
         ('[baseline]\nrecording = "none.flog"\n', "cannot be read"),
+        ('[capped]\nrecording = "none.flog"\n', "cannot be read"),
+        ("[capped]\nsteps = 3\n", "unknown key steps"),
+        ("[capped]\n", "recording is missing"),
         ("[course\n", "TOML"),
     ],
 )
@@ -236,6 +241,77 @@ def test_a_run_is_counted_from_a_recording(run, rig_file, tmp_path) -> None:
     assert "the span by" in text
 
 
+def capped_recording(path: Path, order: tuple[bool, ...] = (False, True, False)) -> Path:
+    """The rig of four tips, with a stiff supply: a capped tip raises the pressure by a tenth of
+    the fall."""
+    with RecordingWriter(path, {"rig": "Meadow cart"}) as out:
+        out.write(encode_hello(Hello(1, 0, 1, "x", "y", "power", 100, 10, "FP")))
+        turned, seq = 0.0, 0
+        for capped in order:
+            bar = 3.0 * (4 / 3) ** 0.1 if capped else 3.0
+            flow = (0.75 if capped else 1.0) * K * (bar * 1e5) ** 0.5
+            code = round((0.1 + 0.8 * bar / 10) * 1024 * 100)
+            for tick in range(900):
+                spraying = 300 <= tick < 640
+                turned += flow * 45e3 if spraying else 0.0
+                t_us = (seq + 1) * 100_000
+                low = code // 100 if spraying else 102
+                total = code if spraying else 10240
+                out.write(
+                    encode_sample(
+                        [1, seq, t_us, int(turned), t_us, total, 100, low, low + 1, -1, -1, -1]
+                    )
+                )
+                seq += 1
+    return path
+
+
+def test_a_capped_tip_is_read_from_a_recording_and_kept(run, rig_file, tmp_path) -> None:
+    path = capped_recording(tmp_path / "capped.flog")
+    code, text = run(str(rig_file), "capped", "--recording", str(path), "--yes", "--by", "Ann")
+    assert code == 0, text
+    told = " ".join(text.split())
+    assert re.search(r"One tip of 4 capped: flowlog sees (0.99|1.00|1.01) of a tip missing", told)
+    assert "The pressure rises by 2.9 %" in told
+    assert "a blocked tip and a flow sensor that reads low can" in told
+    assert "be told apart on this rig" in told
+    assert rows(tmp_path) == [("capped", "Ann")]
+    assert load(tmp_path / "data" / "meadow-cart", read_rig(rig_file)).rig.answer is not None
+    code, text = run(str(rig_file), "history", "--kind", "capped")
+    assert code == 0
+    assert "capped*" in text
+    code, text = run(str(rig_file), "show", "1")
+    assert "Capped tip: how the pressure answers" in text
+    assert "wander of the pressure between" in text
+    assert str(path) in "".join(text.split())
+
+
+def test_two_capped_tips_are_compared(run, rig_file, tmp_path) -> None:
+    path = capped_recording(tmp_path / "capped.flog")
+    for _ in range(2):
+        run(str(rig_file), "capped", "--recording", str(path), "--yes")
+    code, text = run(str(rig_file), "history", "1", "2")
+    assert code == 0
+    assert "missing tips" in text
+    assert "+0.00" in text
+
+
+@pytest.mark.parametrize(
+    ("order", "said"),
+    [
+        ((False,), "1 spraying (three are wanted"),
+        ((False, False, False), "the flow did not fall"),
+        ((False, True), "the sprayings were all tips, one capped"),
+    ],
+)
+def test_what_is_no_capped_tip_check_is_refused(run, rig_file, tmp_path, order, said) -> None:
+    path = capped_recording(tmp_path / "capped.flog", order)
+    code, text = run(str(rig_file), "capped", "--recording", str(path), "--yes")
+    assert code == 2
+    assert said in text
+    assert not (tmp_path / "data").exists()
+
+
 def test_a_rig_without_its_file_is_looked_at_and_not_calibrated(run, rig_file) -> None:
     run(str(rig_file), *COURSE, "--yes")
     code, text = run("-", *COURSE, "--yes")
@@ -258,11 +334,12 @@ def test_without_a_terminal_there_are_no_questions(run, rig_file) -> None:
 class Person:
     """`flowlog calibrate` on a pseudo-terminal of 80 x 24, and somebody who types."""
 
-    def __init__(self, rig_file: Path, data: Path) -> None:
+    def __init__(self, rig_file: Path, data: Path, *step: str) -> None:
         self._pid, self._fd = pty.fork()
         if self._pid == 0:  # pragma: no cover - the child
             os.environ.update(FLOWLOG_DATA=str(data), COLUMNS="80", LINES="24", TERM="xterm")
-            os.execv(sys.executable, [sys.executable, "-m", "flowlog", "calibrate", str(rig_file)])
+            command = [sys.executable, "-m", "flowlog", "calibrate", str(rig_file), *step]
+            os.execv(sys.executable, command)
         self.text = ""
         self._read_to = 0
 
@@ -385,6 +462,7 @@ def test_a_newcomer_calibrates_in_metric_leaves_half_way_and_goes_on(
         pressure(bench, bar)
         time.sleep(4.0)
     person.answer("Keep this?", "")
+    person.answer("Do this step?", "no")
     person.see("To be stored")
     person.answer("Store these 5 results", "maybe", "yes")
     person.see("Stored, by number")
@@ -406,6 +484,42 @@ def test_a_newcomer_calibrates_in_metric_leaves_half_way_and_goes_on(
     db.close()
     assert meter["pulses_per_m3"] == pytest.approx(468e3, rel=0.005)
     assert gauge["zero_share"] == pytest.approx(0.1066, abs=0.0005)
+
+
+def test_a_tip_is_capped_in_a_real_terminal_and_the_rig_has_its_answer(
+    rig_file, tmp_path, bench
+) -> None:
+    data = tmp_path / "data"
+    person = Person(rig_file, data, "capped")
+    person.answer("Who calibrates", "Ann")
+    person.answer("Water temperature", "")
+    person.see("brake set")
+    person.answer("Read the board live", "")
+    # All tips at 3 bar; with one of four capped the pressure answers by a half of the fall.
+    capped_bar = 3.0 * (4 / 3) ** 0.5
+    for number in (1, 2, 3):
+        if number > 1:
+            person.see("pressure off")
+        person.see("Enter, then open it")
+        time.sleep(0.3)
+        person.write("")
+        person.see("open the boom")
+        if number == 2:
+            bench.set(0.75 * K * (capped_bar * 1e5) ** 0.5, capped_bar * 1e5)
+        else:
+            pressure(bench, 3.0)
+        person.see("with one tip capped" if number == 2 else "with all tips")
+        bench.set(0.0, 0.0)
+    person.answer("Two more sprayings", "done")
+    person.see("One tip of 4 capped: flowlog sees")
+    person.answer("Keep this?", "yes")
+    person.answer("Store this result", "yes")
+    person.see("Stored, by number")
+    assert person.end() == 0
+    assert rows(tmp_path) == [("capped", "Ann")]
+    answer = load(data / "meadow-cart", read_rig(rig_file)).rig.answer
+    assert answer is not None
+    assert answer.share == pytest.approx(0.5, abs=0.03)
 
 
 @pytest.mark.slow
@@ -442,7 +556,7 @@ def test_while_a_daemon_has_the_port_its_samples_are_read_and_it_stores(
         person.answer("the reference gauge reads", "4 bar")
         person.answer("Another pressure?", "done")
         person.answer("Keep this?", "")
-        person.answer("Do this step?", "no")
+        person.answer("Do this step?", "no", "no")
         person.answer("Store this result", "yes")
         person.see("Given to the daemon")
         assert person.end() == 0

@@ -18,7 +18,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 from pages import Reader, numbers, pdf_text, squeezed, texts
 from reported import ANSWERS, MADE_US, RIG, add_record, store_morning
 from stored import store_items
+from support.capped_check import check_of, checked, rig_of
 
+from flowlog.calibrating.inuse import choose
+from flowlog.calibrating.rows import Noted, row_of
 from flowlog.cli import main
 from flowlog.monitor.codes import CODES
 from flowlog.monitor.summary import alerts_of
@@ -30,6 +33,7 @@ from flowlog.report.pdf import pdf
 from flowlog.review.export_json import summary_json
 from flowlog.review.find import NotFoundError
 from flowlog.store.archive import Archive
+from flowlog.store.rows import StoredCalibration
 
 NASTY = "<script>alert(1)</script> שלום " + "w" * 120
 
@@ -178,6 +182,19 @@ def test_the_calibrations_stand_with_date_and_uncertainty(document: Document) ->
     assert course[2].startswith("2026-05-21 ")
     assert meter[3] == "Ann"
     assert rows["Healthy boom (baseline)"][1] == "learnt in the first minutes of the route"
+
+
+def test_a_capped_tip_stands_among_the_calibrations(source: Source) -> None:
+    usual = {row[0]: row for row in table(document_of(source, MADE_US), "Made").rows}
+    assert usual["Pressure's answer (capped tip)"][1].startswith("not checked")
+    result = checked(check_of(rig_of(8), "roller", 1))
+    row = row_of(result, source.review.rig, Noted("Ann"), wall_us=MADE_US)
+    in_use = choose(source.review.rig, [StoredCalibration(9, row)])
+    made = document_of(dataclasses.replace(source, in_use=in_use), MADE_US)
+    said_of = {row[0]: row for row in table(made, "Made").rows}["Pressure's answer (capped tip)"]
+    assert f"answer {result.share:.2f} ±" in said_of[1]
+    assert "(3 sprayings)" in said_of[1]
+    assert said_of[3:] == ("Ann", "9")
 
 
 def test_what_was_not_calibrated_is_the_rig_files(tmp_path: Path) -> None:
