@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 
-from flowlog.daemon.announce import Announcer
 from flowlog.daemon.calibrated import Calibrations
-from flowlog.daemon.clock import Clock, Stamp, quality
+from flowlog.daemon.clock import Clock, Stamp
+from flowlog.daemon.leftover import Leftover, stored_leftover
 from flowlog.daemon.pending import EndRoute, Piece, Route, Work
 from flowlog.daemon.session import Session
 from flowlog.daemon.timekeeping import STEP_US
-from flowlog.daemon.watch import begun, new_session
+from flowlog.daemon.watch import Resumed, new_session
 from flowlog.daemon.writer import Opened, Store
 from flowlog.monitor.outputs import Event, Position
 from flowlog.store.archive import Archive
@@ -24,25 +23,13 @@ from flowlog.store.rows import EventRow, RouteRow
 log = logging.getLogger(__name__)
 
 
-@dataclass(slots=True)
-class Resumed:
-    """The route to work on, and what is known of it."""
-
-    session: Session
-    past: list[Event] = field(default_factory=list)
-    """The daemon's own events of the route."""
-    replayed: list[Event] = field(default_factory=list)
-    """The pipeline's."""
-
-
 def resume(
     opened: Opened | None,
     folder: Path,
     rig_text: str,
     stamp: Stamp,
+    slug: str,
     put: Callable[[Work], None],
-    announcer: Announcer | None,
-    synchronised: bool | None,
     calibrations: Calibrations,
 ) -> Resumed:
     """Go on with the open route if it is young enough; else end it and begin a new one.
@@ -64,33 +51,27 @@ def resume(
                 # Its readings were made with another calibration: a replay would not fit them.
                 put(EndRoute(route, _last_wall_us(folder, row)))
                 log.info("the rig file has changed: the open route ends, a new one begins")
-                return _anew(stamp, put, announcer, synchronised, calibrations)
+                return _anew(stamp, calibrations, stored_leftover(folder, slug, stamp.wall_us))
             found = _go_on(route, row, folder, stamp, put, calibrations)
         except StoreError as error:
             # Unreadable does not mean that it will not be written: begin anew and leave it.
             log.warning("the open route cannot be read, a new one begins: %s", error)
             put(EndRoute(route, stamp.wall_us))
-            found = None
         except Exception:
             # A replay that fails would fail at each start: what is stored stays, work goes on.
             log.exception("the open route cannot be replayed, a new one begins")
             put(EndRoute(route, stamp.wall_us))
-            found = None
-        if found is not None:
-            return found
-    return _anew(stamp, put, announcer, synchronised, calibrations)
+        else:
+            if isinstance(found, Resumed):
+                return found
+            return _anew(stamp, calibrations, found)
+    known = None if opened is None else stored_leftover(folder, slug, stamp.wall_us)
+    return _anew(stamp, calibrations, known)
 
 
-def _anew(
-    stamp: Stamp,
-    put: Callable[[Work], None],
-    announcer: Announcer | None,
-    synchronised: bool | None,
-    calibrations: Calibrations,
-) -> Resumed:
+def _anew(stamp: Stamp, calibrations: Calibrations, leftover: Leftover | None) -> Resumed:
     session = new_session(calibrations.newest(), stamp)
-    put(begun(session.route, announcer, quality(stamp.wall_us, synchronised)))
-    return Resumed(session)
+    return Resumed(session, begins=True, leftover=leftover)
 
 
 def _last_wall_us(folder: Path, row: RouteRow) -> int:
@@ -106,7 +87,8 @@ def _go_on(
     stamp: Stamp,
     put: Callable[[Work], None],
     calibrations: Calibrations,
-) -> Resumed | None:
+) -> Resumed | Leftover | None:
+    """The route with its past; or, if it is over, ends it and says what is left in the tank."""
     in_use = calibrations.of_route(row.id, stamp.monotonic_us)
     route.calibration_ids = in_use.ids
     session = Session(in_use.rig, route, in_use.baseline)
@@ -129,7 +111,7 @@ def _go_on(
         log.info("going on with the open route, %d samples replayed", session.samples)
         return Resumed(session, past, events)
     _close(session, route, until, last_wall_us, put)
-    return None
+    return session.leftover(stamp.monotonic_us)
 
 
 def _close(

@@ -124,16 +124,15 @@ class Service:
             self._end()
 
     def _begin(self) -> None:
-        stamp, synchronised = self._clock.now(), self._clock.synchronised()
+        stamp = self._clock.now()
         calibrations = Calibrations(self._rig, self._folder)
         resumed = resume(
             self._writer.opened,
             self._folder,
             self._rig_text,
             stamp,
+            self._rig.slug,
             self._writer.put,
-            self._announcer,
-            synchronised,
             calibrations,
         )
         self._watch = Watch(
@@ -143,9 +142,7 @@ class Service:
             self.facts,
             self._writer.put,
             self._publisher,
-            resumed.session,
-            resumed.past,
-            resumed.replayed,
+            resumed,
             self._announcer,
             calibrations,
         )

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
-from flowlog.store import calibrations, corrections, records, stamps, version
+from flowlog.store import calibrations, corrections, records, stamps, tank, version
 from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segment_of, stop_of
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
@@ -37,6 +37,7 @@ from flowlog.store.rows import (
     StopMark,
     StoredCalibration,
     StoredRecord,
+    TankRow,
 )
 from flowlog.store.schema import (
     alerts_seen,
@@ -198,6 +199,11 @@ class Archive:
             return None
         row = found[0]
         return LatestRow(self.route(row["route_id"]), reading_of(row), row["wall_us"])
+
+    def tank(self, slug: str) -> TankRow | None:
+        """What is left in a rig's tank; None where nothing is known of it."""
+        with self._looking() as connection:
+            return tank.read(connection, slug)
 
     def events(self, route_id: int | None = None) -> list[EventRow]:
         """Events in the order in which they were said; of one route, or of all and of none."""

@@ -292,6 +292,15 @@ class LatestRow:
     wall_us: int
 
 
+@dataclass(frozen=True, slots=True)
+class TankRow:
+    """What a rig's tank held at the end of all that is stored."""
+
+    volume_m3: float
+    sprayed_wall_us: int | None
+    """When something was last sprayed; None if never, or not since somebody filled the tank."""
+
+
 ReadingColumns = Mapping[str, NDArray[np.float64] | NDArray[np.int64] | NDArray[np.str_]]
 """Readings as columns of equal length, SI units, NaN where nothing was measured.
 

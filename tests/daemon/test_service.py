@@ -24,13 +24,14 @@ from flowlog.daemon.resume import catch_up
 from flowlog.daemon.service import Service
 from flowlog.link.source import LinkEvent
 from flowlog.monitor.pipeline import Monitor
+from flowlog.monitor.stream import TankFill
 from flowlog.publish.handover import PublishState
 from flowlog.rig.model import Broker
 from flowlog.simulator.live import lines
 from flowlog.simulator.plan import Fault
 from flowlog.simulator.run import simulate
 from flowlog.store.archive import Archive
-from flowlog.store.errors import StoreFullError, StoreReadOnlyError
+from flowlog.store.errors import StoreError, StoreFullError, StoreReadOnlyError
 from flowlog.store.recorder import Recorder
 from flowlog.wire.decode import Decoder
 
@@ -235,6 +236,15 @@ def archive(folder: Path) -> Archive:
     return Archive.open(folder)
 
 
+def archive_of(folder: Path, ask):
+    """What `ask` finds; None while there is no store yet."""
+    try:
+        with Archive.open(folder) as found:
+            return ask(found)
+    except (StoreError, IndexError):
+        return None
+
+
 def all_given(source: Chunks, wait_for) -> None:
     wait_for(lambda: source.ended, 30)
     time.sleep(0.2)
@@ -408,6 +418,80 @@ def test_another_rig_file_begins_another_route(serve, make_scenario, chunks_of, 
         assert [route.ended_wall_us is None for route in found.routes()] == [False, True]
 
 
+def fills_of(found: Archive, route) -> list[TankFill]:
+    return [item for _, item in found.stream(route.id) if isinstance(item, TankFill)]
+
+
+def test_another_rig_file_leaves_in_the_tank_what_was_in_it_and_says_so(
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text, caplog
+):
+    caplog.set_level("INFO", "flowlog")
+    chunks = chunks_of(make_scenario(2, 40, 5))
+    half = len(chunks) // 2
+    first = Chunks(chunks[:half])
+    with serve(first):
+        all_given(first, wait_for)
+    second = Chunks(chunks[half:])
+    with serve(second, rig_text=rig_text.replace('volume = "50 gal"', 'volume = "49 gal"')) as both:
+        all_given(second, wait_for)
+    with archive(both.folder) as found:
+        old, new = found.routes()
+        left = found.readings(old.id)["tank_m3"][-1]
+        (fill,) = fills_of(found, new)
+        after = found.readings(new.id)["tank_m3"]
+        (note,) = [row for row in found.events(new.id) if row.event.code == "tank_carried"]
+        stream = [item for _, item in found.stream(new.id)]
+    assert left < rig.tank.volume_m3 - 1e-3
+    assert fill == TankFill(left, carried=True)
+    assert stream[0] == fill
+    assert left - 3e-3 < after[0] <= left, "the first second of the new route counts on"
+    assert (note.source, note.event.change) == ("daemon", "noted")
+    assert "left over from the route before" in note.event.text
+    assert "flowlog fill" in caplog.text
+    # What is stored, replayed, gives the very same level.
+    monitor, again = Monitor(rig), []
+    for item in stream:
+        again += monitor.feed(item).readings
+    assert [reading.tank_m3 for reading in again][: len(after)] == list(after)
+
+
+def test_a_fill_said_while_the_board_was_off_is_what_the_next_route_begins_with(
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text
+):
+    source = Chunks(chunks_of(make_scenario(1, 30, 5)))
+    with serve(source) as service:
+        all_given(source, wait_for)
+        inbox.leave(service.folder, inbox.Mark("fill", T0, inbox.new_uid(), volume_m3=0.1))
+        wait_for(lambda: not inbox.waiting(service.folder))
+    monday = FakeClock(T0 + 62 * HOUR_US, boot="boot-2")
+    with serve(Chunks([]), clock=monday):
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 2))
+    with serve(Chunks([]), clock=monday, rig_text=rig_text.replace("50 gal", "49 gal")):
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 3))
+    with archive(service.folder) as found:
+        _, second, third = found.routes()
+        assert fills_of(found, second) == [TankFill(0.1, carried=True)]
+        # Nothing was sprayed since Friday, and a carried level is nobody's word.
+        assert fills_of(found, third) == []
+
+
+@pytest.mark.parametrize(("hours", "carried"), [(14, True), (40, False), (-100_000, True)])
+def test_what_was_left_is_carried_over_a_night_and_over_an_unknown_time_but_not_a_weekend(
+    serve, make_scenario, chunks_of, wait_for, hours, carried
+):
+    source = Chunks(chunks_of(make_scenario(1, 30, 5)))
+    with serve(source, until_idle_s=1.0) as service:
+        wait_for(lambda: archive_of(service.folder, lambda a: a.routes()[0].ended_wall_us), 30)
+    clock = FakeClock(T0 + hours * HOUR_US, boot="boot-2")
+    with serve(Chunks([]), clock=clock):
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 2))
+    with archive(service.folder) as found:
+        old, new = found.routes()
+        fills = fills_of(found, new)
+        left = found.readings(old.id)["tank_m3"][-1]
+    assert fills == ([TankFill(left, carried=True)] if carried else [])
+
+
 def test_a_long_pause_ends_the_route_and_the_board_goes_on_in_the_next_without_a_loss(
     serve, make_scenario, chunks_of, wait_for, rig, true_pulses
 ):
@@ -426,6 +510,9 @@ def test_a_long_pause_ends_the_route_and_the_board_goes_on_in_the_next_without_a
     assert all((part["phase"] == "spraying").any() for part in parts[:2])
     # The pressure is judged in the second route too: the board's hello was carried over.
     assert np.isfinite(parts[1]["pressure_pa"]).any()
+    # The tank too: the second route counts on from what the first one left.
+    assert parts[1]["tank_m3"][0] == pytest.approx(parts[0]["tank_m3"][-1], abs=2e-3)
+    assert parts[1]["tank_m3"].max() < rig.tank.volume_m3 - 2e-3
 
 
 def test_a_monitor_that_fails_costs_no_sample_and_the_work_goes_on(
@@ -451,7 +538,7 @@ def test_a_monitor_that_fails_costs_no_sample_and_the_work_goes_on(
         readings = found.readings(routes[1].id)
     assert len(routes) == 2
     assert sum(len(raw) for raw in streams) == len(simulate(scenario).samples)
-    assert events == ["monitor_failed"]
+    assert events == ["monitor_failed", "tank_carried"]
     assert np.isfinite(readings["pressure_pa"]).any()
 
 
