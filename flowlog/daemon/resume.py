@@ -14,7 +14,9 @@ from flowlog.daemon.session import Session
 from flowlog.daemon.timekeeping import STEP_US
 from flowlog.daemon.watch import Resumed, new_session
 from flowlog.daemon.writer import Opened, Store
+from flowlog.errors import FlowlogError
 from flowlog.monitor.outputs import Event, Position
+from flowlog.rig.reader import parse_rig
 from flowlog.store.archive import Archive
 from flowlog.store.errors import StoreError
 from flowlog.store.redact import blank_passwords, fingerprint
@@ -47,7 +49,7 @@ def resume(
             next_mark=opened.tally.next_mark,
         )
         try:
-            if row.rig_sha256 != fingerprint(blank_passwords(rig_text)):
+            if not _says_the_same(folder, row, blank_passwords(rig_text)):
                 # Its readings were made with another calibration: a replay would not fit them.
                 put(EndRoute(route, _last_wall_us(folder, row)))
                 log.info("the rig file has changed: the open route ends, a new one begins")
@@ -67,6 +69,28 @@ def resume(
             return _anew(stamp, calibrations, found)
     known = None if opened is None else stored_leftover(folder, slug, stamp.wall_us)
     return _anew(stamp, calibrations, known)
+
+
+def _says_the_same(folder: Path, row: RouteRow, text: str) -> bool:
+    """Whether the rig file describes the rig that the route began with, in whatever words.
+
+    Args:
+        text: the rig file as it stands, its passwords blanked as those of the stored one are.
+    """
+    if row.rig_sha256 == fingerprint(text):
+        return True
+    with Archive.open(folder) as archive:
+        stored = archive.rig_file(row.rig_sha256).text
+    where = folder / "rig.toml"
+    try:
+        # Neither with the environment: what it adds to them is the same for both.
+        same = parse_rig(stored, where, {}) == parse_rig(text, where, {})
+    except FlowlogError as error:
+        log.info("the rig file of the open route cannot be read any more: %s", error)
+        return False
+    if same:
+        log.info("the rig file was edited and says the same: the open route goes on")
+    return same
 
 
 def _anew(stamp: Stamp, calibrations: Calibrations, leftover: Leftover | None) -> Resumed:

@@ -7,6 +7,7 @@ import dataclasses
 import json
 import os
 import socket
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -412,7 +413,47 @@ def test_another_rig_file_begins_another_route(serve, make_scenario, chunks_of, 
     source = Chunks(chunks_of(make_scenario(1, 20, 5)))
     with serve(source):
         all_given(source, wait_for)
-    with serve(Chunks([]), rig_text=rig_text + "\n# another pace\n") as service:
+    with serve(Chunks([]), rig_text=rig_text.replace('"50 gal"', '"49 gal"')) as service:
+        wait_for(lambda: service._watch)
+    with archive(service.folder) as found:
+        assert [route.ended_wall_us is None for route in found.routes()] == [False, True]
+
+
+def test_a_rig_file_in_other_words_that_says_the_same_goes_on_with_the_route(
+    serve, make_scenario, chunks_of, wait_for, rig_text
+):
+    tables = rig_text.split("\n[")
+    turned = "\n[".join([tables[0], *reversed(tables[1:])])
+    spelt = rig_text.replace('"50 gal"', '"50.00 gallons"')
+    with_broker = rig_text + '\n[broker]\nhost = "localhost"\nusername = "u"\npassword = "%s"\n'
+    chunks = chunks_of(make_scenario(2, 20, 5))
+    texts = [rig_text, "# another pace\n\n" + rig_text.replace(" = ", "   =  "), turned, spelt]
+    for text, part in zip(texts, np.array_split(np.arange(len(chunks)), len(texts)), strict=True):
+        source = Chunks([chunks[i] for i in part])
+        with serve(source, rig_text=text) as service:
+            all_given(source, wait_for)
+    with archive(service.folder) as found:
+        (route,) = found.routes()
+        seq = found.readings(route.id)["seq"]
+    assert set(np.diff(seq)) == {10}, "nothing is missing between"
+    for word, ended in (("first", [False, True]), ("second", [False, True])):
+        with serve(Chunks([]), rig_text=with_broker % word) as service:
+            wait_for(lambda: service._watch)
+        with archive(service.folder) as found:
+            # The broker is something else, its password is not.
+            assert [route.ended_wall_us is None for route in found.routes()] == ended
+
+
+def test_a_stored_rig_file_that_cannot_be_read_any_more_begins_another_route(
+    serve, make_scenario, chunks_of, wait_for, rig_text
+):
+    source = Chunks(chunks_of(make_scenario(1, 10, 2)))
+    with serve(source) as service:
+        all_given(source, wait_for)
+    with contextlib.closing(sqlite3.connect(service.folder / "flowlog.db")) as db:
+        db.execute("UPDATE rig_files SET text = '[rig]\nname = 1\n', sha256 = 'another'")
+        db.commit()
+    with serve(Chunks([])) as service:
         wait_for(lambda: service._watch)
     with archive(service.folder) as found:
         assert [route.ended_wall_us is None for route in found.routes()] == [False, True]
