@@ -66,6 +66,7 @@ _ALL: Final = (
     ),
     Code("clock_set", "note", "Clock was set"),
     Code("tank_carried", "note", "Tank carried over"),
+    Code("raw_deleted", "note", "Raw samples deleted"),
     Code("mark_refused", "note", "Mark not understood"),
 )
 

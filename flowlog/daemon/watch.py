@@ -307,6 +307,9 @@ class Watch:
             event = self._own.see(code, holds, text, cleared, last, now_us)
             if event is not None:
                 self._say(event, "daemon", piece, stamp.wall_us)
+        while self._facts.raw_deleted:
+            note = self._own.note("raw_deleted", self._facts.raw_deleted.popleft(), last)
+            self._say(note, "daemon", piece, stamp.wall_us)
 
     def _marks(self, stamp: Stamp, piece: Piece) -> None:
         for path in inbox.waiting(self._folder):

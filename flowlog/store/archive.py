@@ -22,7 +22,7 @@ from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
 from flowlog.store.faults import naming
 from flowlog.store.lock import is_locked
-from flowlog.store.raw import tally
+from flowlog.store.raw import raw_gone, tally
 from flowlog.store.reading import behind, of_route
 from flowlog.store.rows import (
     ClockPoint,
@@ -152,6 +152,11 @@ class Archive:
         """How many samples the route's stored stream has."""
         with self._looking() as connection:
             return tally(connection, route_id).next_ordinal
+
+    def raw_gone(self, route_id: int) -> bool:
+        """Whether raw samples that the route's readings came from were deleted."""
+        with self._looking() as connection:
+            return raw_gone(connection, route_id)
 
     def raw(self, route_id: int) -> Samples:
         """All raw samples of a route."""

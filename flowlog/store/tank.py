@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Connection, select
 
-from flowlog.store.raw import tally
+from flowlog.store.raw import raw_gone, tally
 from flowlog.store.rows import TankRow
 from flowlog.store.schema import readings, rig_files, rigs, routes, stream_items
 
@@ -40,6 +40,7 @@ def read(connection: Connection, slug: str) -> TankRow | None:
         or (
             fill.route_id == reading.route_id
             and fill.ordinal >= tally(connection, fill.route_id).next_ordinal
+            and not raw_gone(connection, fill.route_id)
         )
     ):
         return TankRow(fill.item["volume_m3"], sprayed_us if fill.item.get("carried") else None)

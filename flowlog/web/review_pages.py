@@ -15,7 +15,7 @@ from flowlog.review.chart_svg import chart_svg
 from flowlog.review.histogram import histogram
 from flowlog.review.histogram_svg import histogram_svg
 from flowlog.review.load import rig_of
-from flowlog.review.route import RouteReview
+from flowlog.review.route import RAW_GONE, RouteReview
 from flowlog.review.season_svg import by_route, season_svg
 from flowlog.web.api_charts import chart_asked, chart_title, season_asked
 from flowlog.web.api_routes import both
@@ -86,6 +86,7 @@ def route(request: Request) -> Response:
         ended=review.ended,
         derived=review.derived,
         underived=review.underived,
+        raw_gone=RAW_GONE if review.raw_gone else "",
         calibrations=review.calibrations,
         others=[number for number in range(count, 0, -1) if number != review.number],
     )

@@ -852,3 +852,32 @@ def test_a_rig_without_a_broker_loads_no_mqtt_client_and_nothing_else_that_is_no
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, check=True)
     assert done.stdout.split() == []
+
+
+def test_raw_samples_that_were_kept_long_enough_are_deleted_and_the_route_of_today_notes_it(
+    serve, make_scenario, chunks_of, wait_for, monkeypatch
+):
+    class Sure(FakeClock):
+        def synchronised(self) -> bool | None:
+            return True
+
+    monkeypatch.setattr("flowlog.daemon.retention._FIRST_US", 0)
+    monkeypatch.setattr("flowlog.daemon.writer._HOUSEKEEPING_US", 100_000)
+    for hours in (0, 5):
+        first = Chunks(chunks_of(make_scenario(1, 10, 2)))
+        with serve(first, until_idle_s=1.0, clock=Sure(T0 + hours * HOUR_US)) as service:
+            wait_for(lambda: archive_of(service.folder, lambda a: a.routes()[-1].ended_wall_us), 30)
+            wait_for(lambda: not service._writer.alive)
+    later = Sure(T0 + 40 * 24 * HOUR_US, boot="boot-2")
+    with serve(Chunks([]), clock=later, keep_raw_days=30) as service:
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 3))
+        wait_for(lambda: archive_of(service.folder, lambda a: a.events(a.routes()[-1].id)), 30)
+    with archive(service.folder) as found:
+        old, newer, today = found.routes()
+        (note,) = found.events(today.id)
+        assert found.raw_gone(old.id)
+        assert found.raw_gone(newer.id)
+        assert not found.raw_gone(today.id)
+        assert len(found.readings(old.id)["seq"])
+    assert (note.event.code, note.event.change) == ("raw_deleted", "noted")
+    assert "2 routes, from 1 to 2, were deleted after 30 days" in note.event.text

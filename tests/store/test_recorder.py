@@ -283,7 +283,7 @@ def test_the_rig_file_is_kept_once_for_each_text_and_without_its_password(tmp_pa
         assert b"shed" not in file.read_bytes(), file
 
 
-def test_raw_samples_are_pruned_only_from_routes_that_ended_before_then(
+def test_raw_samples_are_pruned_only_from_a_route_that_has_ended(
     recorder: Recorder, tmp_path: Path
 ) -> None:
     routes = [recorder.begin_route(1) for _ in range(3)]
@@ -291,8 +291,12 @@ def test_raw_samples_are_pruned_only_from_routes_that_ended_before_then(
         recorder.commit(second_batch(route.id, 0))
     recorder.end_route(routes[0].id, 100)
     recorder.end_route(routes[1].id, 200)
-    assert recorder.prune_raw(150) == 10
-    assert recorder.prune_raw(150) == 0
+    assert recorder.prune_raw(routes[0].id) == 10
+    assert recorder.prune_raw(routes[0].id) == 0
+    assert recorder.prune_raw(routes[2].id) == 0
+    assert recorder.prune_raw(99) == 0
     with Archive.open(tmp_path) as archive:
         assert [len(archive.raw(route.id)) for route in routes] == [0, 10, 10]
+        assert [archive.raw_gone(route.id) for route in routes] == [True, False, False]
+        assert not archive.raw_gone(99), "nothing was ever there"
         assert len(archive.readings(routes[0].id)["seq"]) == 1

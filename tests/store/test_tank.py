@@ -79,3 +79,11 @@ def test_a_fill_as_it_was_stored_before_levels_were_carried_over_is_still_read(r
     with Archive.open(tmp_path) as archive:
         items = [item for _, item in archive.stream(route) if isinstance(item, TankFill)]
     assert items == [TankFill(0.19)]
+
+
+def test_once_its_raw_samples_are_deleted_a_route_is_known_by_its_readings(recorder, tmp_path):
+    route = recorder.begin_route(1).id
+    recorder.commit(second(route, 0, (4, TankFill(0.19)), tank_m3=0.18))
+    recorder.end_route(route, 2000)
+    assert recorder.prune_raw(route) == 10
+    assert tank(tmp_path) == TankRow(0.18, 1000)
