@@ -45,7 +45,7 @@ class RepeatFilter(logging.Filter):
     def __init__(self) -> None:
         super().__init__()
         self._seen: dict[tuple[str, int], tuple[float, int, int]] = {}
-        """When the first line of ten minutes came, how many went through since, and how many not."""
+        """When the first of ten minutes came, how many went through since, and how many did not."""
 
     def filter(self, record: logging.LogRecord) -> bool:
         most = getattr(record, "most", 0)
