@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from flowlog.review import words
 from flowlog.review.chart import Chart, chart_of
 from flowlog.review.chart_svg import chart_svg
 from flowlog.review.histogram import histogram
@@ -87,7 +88,7 @@ def route(request: Request) -> Response:
         derived=review.derived,
         underived=review.underived,
         raw_gone=RAW_GONE if review.raw_gone else "",
-        calibrations=review.calibrations,
+        calibrations=[words.on_page(line) for line in review.calibrations],
         others=[number for number in range(count, 0, -1) if number != review.number],
     )
 
