@@ -246,6 +246,15 @@ def archive_of(folder: Path, ask):
         return None
 
 
+def end_the_route(folder: Path, rig, rig_text: str) -> None:
+    """As the daemon does when it has waited for long."""
+    with archive(folder) as found:
+        route, last = found.routes()[-1], found.latest()
+    store = Recorder.open(folder, rig, rig_text)
+    store.end_route(route.id, last.wall_us)
+    store.close()
+
+
 def all_given(source: Chunks, wait_for) -> None:
     wait_for(lambda: source.ended, 30)
     time.sleep(0.2)
@@ -518,11 +527,12 @@ def test_a_fill_said_while_the_board_was_off_is_what_the_next_route_begins_with(
 
 @pytest.mark.parametrize(("hours", "carried"), [(14, True), (40, False), (-100_000, True)])
 def test_what_was_left_is_carried_over_a_night_and_over_an_unknown_time_but_not_a_weekend(
-    serve, make_scenario, chunks_of, wait_for, hours, carried
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text, hours, carried
 ):
     source = Chunks(chunks_of(make_scenario(1, 30, 5)))
-    with serve(source, until_idle_s=1.0) as service:
-        wait_for(lambda: archive_of(service.folder, lambda a: a.routes()[0].ended_wall_us), 30)
+    with serve(source) as service:
+        all_given(source, wait_for)
+    end_the_route(service.folder, rig, rig_text)
     clock = FakeClock(T0 + hours * HOUR_US, boot="boot-2")
     with serve(Chunks([]), clock=clock):
         wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 2))
@@ -855,7 +865,7 @@ def test_a_rig_without_a_broker_loads_no_mqtt_client_and_nothing_else_that_is_no
 
 
 def test_raw_samples_that_were_kept_long_enough_are_deleted_and_the_route_of_today_notes_it(
-    serve, make_scenario, chunks_of, wait_for, monkeypatch
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text, monkeypatch
 ):
     class Sure(FakeClock):
         def synchronised(self) -> bool | None:
@@ -865,9 +875,9 @@ def test_raw_samples_that_were_kept_long_enough_are_deleted_and_the_route_of_tod
     monkeypatch.setattr("flowlog.daemon.writer._HOUSEKEEPING_US", 100_000)
     for hours in (0, 5):
         first = Chunks(chunks_of(make_scenario(1, 10, 2)))
-        with serve(first, until_idle_s=1.0, clock=Sure(T0 + hours * HOUR_US)) as service:
-            wait_for(lambda: archive_of(service.folder, lambda a: a.routes()[-1].ended_wall_us), 30)
-            wait_for(lambda: not service._writer.alive)
+        with serve(first, clock=Sure(T0 + hours * HOUR_US)) as service:
+            all_given(first, wait_for)
+        end_the_route(service.folder, rig, rig_text)
     later = Sure(T0 + 40 * 24 * HOUR_US, boot="boot-2")
     with serve(Chunks([]), clock=later, keep_raw_days=30) as service:
         wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 3))
