@@ -33,6 +33,15 @@ import click
     metavar="SECONDS",
     help="Write so often: a cut of power loses so much. Alerts are written at once.",
 )
+@click.option(
+    "--keep-raw-days",
+    type=click.IntRange(1, 36_500),
+    envvar="FLOWLOG_KEEP_RAW_DAYS",
+    metavar="DAYS",
+    help="Delete the raw samples of routes that ended longer ago; else all are kept. Readings, "
+    "alerts and records stay; what needs raw samples (alerts explained, a route derived anew, the "
+    "chart below a second) is then no more.",
+)
 @click.option("-v", "--verbose", is_flag=True, help="Log details too.")
 def command(
     rig_file: Path,
@@ -40,6 +49,7 @@ def command(
     port: str | None,
     until_idle: float | None,
     commit_every: float,
+    keep_raw_days: int | None,
     *,
     verbose: bool,
 ) -> None:
@@ -63,6 +73,7 @@ def command(
         Port(port or rig.board.port, rig.board.baud),
         commit_every_s=commit_every,
         until_idle_s=until_idle,
+        keep_raw_days=keep_raw_days,
     )
 
     def end(_number: int, _frame: FrameType | None) -> None:

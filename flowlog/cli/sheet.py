@@ -120,11 +120,12 @@ def new(route: str, stop: int | None, rig: Path | None, data: Path | None, **wis
     from flowlog.record.sheet import Sheet
     from flowlog.review.find import choose_folder
     from flowlog.review.load import load_route
+    from flowlog.review.progress import at_terminal
     from flowlog.store.archive import Archive
 
     folder = choose_folder(rig, data)
     with Archive.open(folder) as archive:
-        measured = measure(load_route(archive, route), stop)
+        measured = measure(load_route(archive, route, at_terminal("deriving anew")), stop)
         former = [
             stored.number
             for stored in archive.records()
@@ -157,6 +158,7 @@ def amend(
     from flowlog.record.measure import measure
     from flowlog.review.find import choose_folder
     from flowlog.review.load import load_route
+    from flowlog.review.progress import at_terminal
     from flowlog.store.archive import Archive
 
     folder = choose_folder(rig, data)
@@ -164,7 +166,8 @@ def amend(
         known = revisions_of(archive.records(), record)
         sheet = known[-1].sheet
         if known[-1].stored.route_id is not None:
-            review = load_route(archive, sheet.measured.route_uid)
+            uid = sheet.measured.route_uid
+            review = load_route(archive, uid, at_terminal("deriving anew"))
             if (sheet.measured.stop or 0) <= len(review.summary.stops):
                 sheet = replace(sheet, measured=measure(review, sheet.measured.stop))
     wanted = _Wishes(**wishes)

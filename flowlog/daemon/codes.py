@@ -65,6 +65,8 @@ _ALL: Final = (
         ("What was measured is stored; please report it with the log and the route.",),
     ),
     Code("clock_set", "note", "Clock was set"),
+    Code("tank_carried", "note", "Tank carried over"),
+    Code("raw_deleted", "note", "Raw samples deleted"),
     Code("mark_refused", "note", "Mark not understood"),
 )
 

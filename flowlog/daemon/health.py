@@ -6,7 +6,8 @@ what `assess` says of the same facts.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import deque
+from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
 State = Literal["fresh", "stale", "absent", "unused"]
@@ -46,6 +47,9 @@ class Facts:
     broker_fault: str = ""
     broker_waiting: int = 0
     """Messages in the outbox."""
+    raw_deleted: deque[str] = field(default_factory=deque)
+    """What the writer has to say of raw samples that were kept long enough; the pipeline's thread
+    takes it out."""
 
 
 @dataclass(frozen=True, slots=True)

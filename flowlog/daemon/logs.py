@@ -36,7 +36,7 @@ class _Formatter(logging.Formatter):
 
 
 class RepeatFilter(logging.Filter):
-    """Lets a line through once in `REPEAT_S` and says how often it was held back.
+    """Lets a line through so often in `REPEAT_S`, and then says how often it was held back.
 
     Compared by the text before its arguments are put in, so that a fault whose numbers change
     counts as the same.
@@ -44,18 +44,21 @@ class RepeatFilter(logging.Filter):
 
     def __init__(self) -> None:
         super().__init__()
-        self._seen: dict[tuple[str, int], tuple[float, int]] = {}
+        self._seen: dict[tuple[str, int], tuple[float, int, int]] = {}
+        """When the first of ten minutes came, how many went through since, and how many did not."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        if not getattr(record, "repeats", False):
+        most = getattr(record, "most", 0)
+        if not most:
             return True
         key = (str(record.msg), record.levelno)
         now = record.relativeCreated / 1000.0
-        last, held = self._seen.get(key, (float("-inf"), 0))
-        if now - last < REPEAT_S:
-            self._seen[key] = (last, held + 1)
-            return False
-        self._seen[key] = (now, 0)
+        first, through, held = self._seen.get(key, (float("-inf"), 0, 0))
+        if now - first < REPEAT_S:
+            passes = through < most
+            self._seen[key] = (first, through + passes, held + (not passes))
+            return passes
+        self._seen[key] = (now, 1, 0)
         if held:
             record.msg = f"{record.msg} ({held} more like this since)"
         return True
@@ -86,5 +89,8 @@ def set_up(verbose: bool, environ: Mapping[str, str] = os.environ) -> None:
         logging.getLogger(chatty).setLevel(logging.DEBUG if verbose else logging.ERROR)
 
 
-REPEATS: Final = {"repeats": True}
-"""`log.warning(..., extra=REPEATS)` marks a line that may come often."""
+REPEATS: Final = {"most": 1}
+"""`log.warning(..., extra=REPEATS)` marks a line that says the same each time."""
+BURSTS: Final = {"most": 5}
+"""Of one that says something new each time, and may come without end when something is broken: two
+restarts of a board are two lines, and a board that restarts every second fills no card."""

@@ -19,7 +19,6 @@ from flowlog.store.rows import (
     OutboxMessage,
     RecordRow,
     SeenRow,
-    SegmentRow,
     StopMark,
     StreamMark,
 )
@@ -54,7 +53,6 @@ class Piece:
     readings: list[tuple[Reading, int]] = field(default_factory=list)
     events: list[EventRow] = field(default_factory=list)
     clock: list[ClockPoint] = field(default_factory=list)
-    segments: list[SegmentRow] = field(default_factory=list)
     stops: list[StopMark] = field(default_factory=list)
     outbox: list[OutboxMessage] = field(default_factory=list)
     records: list[RecordRow] = field(default_factory=list)
@@ -81,7 +79,6 @@ class Piece:
         self.readings += other.readings
         self.events += other.events
         self.clock += other.clock
-        self.segments += other.segments
         self.stops += other.stops
         self.outbox += other.outbox
         self.records += other.records
@@ -99,7 +96,6 @@ class Piece:
             [],
             self.events,
             self.clock,
-            self.segments,
             self.stops,
             self.outbox,
             self.records,
@@ -131,7 +127,6 @@ class Piece:
             clock=[
                 ClockPoint(p.segment, p.t_us, p.wall_us, p.monotonic_us, run_id) for p in self.clock
             ],
-            segments=self.segments,
             stops=self.stops,
             outbox=self.outbox,
             records=self.records,

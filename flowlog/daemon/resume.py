@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 
-from flowlog.daemon.announce import Announcer
 from flowlog.daemon.calibrated import Calibrations
-from flowlog.daemon.clock import Clock, Stamp, quality
+from flowlog.daemon.clock import Clock, Stamp
+from flowlog.daemon.leftover import Leftover, stored_leftover
 from flowlog.daemon.pending import EndRoute, Piece, Route, Work
 from flowlog.daemon.session import Session
 from flowlog.daemon.timekeeping import STEP_US
-from flowlog.daemon.watch import begun, new_session
+from flowlog.daemon.watch import Resumed, new_session
 from flowlog.daemon.writer import Opened, Store
+from flowlog.errors import FlowlogError
 from flowlog.monitor.outputs import Event, Position
+from flowlog.rig.reader import parse_rig
 from flowlog.store.archive import Archive
 from flowlog.store.errors import StoreError
 from flowlog.store.redact import blank_passwords, fingerprint
@@ -24,25 +25,13 @@ from flowlog.store.rows import EventRow, RouteRow
 log = logging.getLogger(__name__)
 
 
-@dataclass(slots=True)
-class Resumed:
-    """The route to work on, and what is known of it."""
-
-    session: Session
-    past: list[Event] = field(default_factory=list)
-    """The daemon's own events of the route."""
-    replayed: list[Event] = field(default_factory=list)
-    """The pipeline's."""
-
-
 def resume(
     opened: Opened | None,
     folder: Path,
     rig_text: str,
     stamp: Stamp,
+    slug: str,
     put: Callable[[Work], None],
-    announcer: Announcer | None,
-    synchronised: bool | None,
     calibrations: Calibrations,
 ) -> Resumed:
     """Go on with the open route if it is young enough; else end it and begin a new one.
@@ -60,37 +49,53 @@ def resume(
             next_mark=opened.tally.next_mark,
         )
         try:
-            if row.rig_sha256 != fingerprint(blank_passwords(rig_text)):
+            if not _says_the_same(folder, row, blank_passwords(rig_text)):
                 # Its readings were made with another calibration: a replay would not fit them.
                 put(EndRoute(route, _last_wall_us(folder, row)))
                 log.info("the rig file has changed: the open route ends, a new one begins")
-                return _anew(stamp, put, announcer, synchronised, calibrations)
+                return _anew(stamp, calibrations, stored_leftover(folder, slug, stamp.wall_us))
             found = _go_on(route, row, folder, stamp, put, calibrations)
         except StoreError as error:
             # Unreadable does not mean that it will not be written: begin anew and leave it.
             log.warning("the open route cannot be read, a new one begins: %s", error)
             put(EndRoute(route, stamp.wall_us))
-            found = None
         except Exception:
             # A replay that fails would fail at each start: what is stored stays, work goes on.
             log.exception("the open route cannot be replayed, a new one begins")
             put(EndRoute(route, stamp.wall_us))
-            found = None
-        if found is not None:
-            return found
-    return _anew(stamp, put, announcer, synchronised, calibrations)
+        else:
+            if isinstance(found, Resumed):
+                return found
+            return _anew(stamp, calibrations, found)
+    known = None if opened is None else stored_leftover(folder, slug, stamp.wall_us)
+    return _anew(stamp, calibrations, known)
 
 
-def _anew(
-    stamp: Stamp,
-    put: Callable[[Work], None],
-    announcer: Announcer | None,
-    synchronised: bool | None,
-    calibrations: Calibrations,
-) -> Resumed:
+def _says_the_same(folder: Path, row: RouteRow, text: str) -> bool:
+    """Whether the rig file describes the rig that the route began with, in whatever words.
+
+    Args:
+        text: the rig file as it stands, its passwords blanked as those of the stored one are.
+    """
+    if row.rig_sha256 == fingerprint(text):
+        return True
+    with Archive.open(folder) as archive:
+        stored = archive.rig_file(row.rig_sha256).text
+    where = folder / "rig.toml"
+    try:
+        # Neither with the environment: what it adds to them is the same for both.
+        same = parse_rig(stored, where, {}) == parse_rig(text, where, {})
+    except FlowlogError as error:
+        log.info("the rig file of the open route cannot be read any more: %s", error)
+        return False
+    if same:
+        log.info("the rig file was edited and says the same: the open route goes on")
+    return same
+
+
+def _anew(stamp: Stamp, calibrations: Calibrations, leftover: Leftover | None) -> Resumed:
     session = new_session(calibrations.newest(), stamp)
-    put(begun(session.route, announcer, quality(stamp.wall_us, synchronised)))
-    return Resumed(session)
+    return Resumed(session, begins=True, leftover=leftover)
 
 
 def _last_wall_us(folder: Path, row: RouteRow) -> int:
@@ -106,7 +111,8 @@ def _go_on(
     stamp: Stamp,
     put: Callable[[Work], None],
     calibrations: Calibrations,
-) -> Resumed | None:
+) -> Resumed | Leftover | None:
+    """The route with its past; or, if it is over, ends it and says what is left in the tank."""
     in_use = calibrations.of_route(row.id, stamp.monotonic_us)
     route.calibration_ids = in_use.ids
     session = Session(in_use.rig, route, in_use.baseline)
@@ -129,7 +135,7 @@ def _go_on(
         log.info("going on with the open route, %d samples replayed", session.samples)
         return Resumed(session, past, events)
     _close(session, route, until, last_wall_us, put)
-    return None
+    return session.leftover(stamp.monotonic_us)
 
 
 def _close(

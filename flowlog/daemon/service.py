@@ -17,6 +17,7 @@ from flowlog.daemon.notify import Notifier
 from flowlog.daemon.pending import Route
 from flowlog.daemon.reader import Opening, PortReader
 from flowlog.daemon.resume import catch_up, resume
+from flowlog.daemon.retention import Retention
 from flowlog.daemon.watch import Watch
 from flowlog.daemon.watchdog import Watchdog
 from flowlog.daemon.writer import Store, Writer
@@ -45,6 +46,7 @@ class Service:
         source: the board's port; it is closed when `run` returns.
         commit_every_s: a cut of power loses so much at most; longer spares a flash card.
         until_idle_s: end by itself, and end the route too, when no byte came for so long.
+        keep_raw_days: delete raw samples of routes that ended longer ago; None keeps all.
         open_store, publisher, clock: tests put their own in place.
     """
 
@@ -61,6 +63,7 @@ class Service:
         notifier: Notifier | None = None,
         commit_every_s: float = 1.0,
         until_idle_s: float | None = None,
+        keep_raw_days: int | None = None,
     ) -> None:
         self._rig = rig
         self._rig_text = rig_text
@@ -89,6 +92,9 @@ class Service:
             lambda: self._tick("writer"),
             farewell=self._farewell if used else None,
             commit_every_s=commit_every_s,
+            retention=Retention(folder, keep_raw_days, self._clock, self.facts)
+            if keep_raw_days is not None
+            else None,
         )
         self._watch: Watch | None = None
         self._said = ""
@@ -124,16 +130,15 @@ class Service:
             self._end()
 
     def _begin(self) -> None:
-        stamp, synchronised = self._clock.now(), self._clock.synchronised()
+        stamp = self._clock.now()
         calibrations = Calibrations(self._rig, self._folder)
         resumed = resume(
             self._writer.opened,
             self._folder,
             self._rig_text,
             stamp,
+            self._rig.slug,
             self._writer.put,
-            self._announcer,
-            synchronised,
             calibrations,
         )
         self._watch = Watch(
@@ -143,9 +148,7 @@ class Service:
             self.facts,
             self._writer.put,
             self._publisher,
-            resumed.session,
-            resumed.past,
-            resumed.replayed,
+            resumed,
             self._announcer,
             calibrations,
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable
 
+from flowlog.daemon.leftover import Leftover
 from flowlog.daemon.pending import Route
 from flowlog.daemon.routes import RouteKeeper
 from flowlog.monitor.outputs import Event, Output, Position
@@ -32,6 +33,7 @@ class Session:
         self.samples = 0
         self._monitor = Monitor(rig, baseline)
         self._told: Counter[str] = Counter()
+        self._filled = False
 
     def feed(self, item: StreamItem) -> Output:
         """Take what comes next in the route's stream."""
@@ -39,11 +41,20 @@ class Session:
             self.hello = item
         elif isinstance(item, Samples):
             self.samples += len(item)
+        else:
+            self._filled = not item.carried
         return self._seen(self._monitor.feed(item))
 
     def finish(self) -> Output:
         """The route ends here."""
         return self._seen(self._monitor.finish())
+
+    def leftover(self, now_us: int) -> Leftover | None:
+        """What this route leaves in the tank for the next one."""
+        left_m3 = self._monitor.tank_m3
+        if left_m3 is None:
+            return None
+        return Leftover(left_m3, 0.0 if self._filled else self.keeper.idle_s(now_us))
 
     def uid(self, event: Event) -> str:
         """Names one change of one alert; call once for each event, in order.
@@ -85,6 +96,8 @@ class Session:
         return events, new
 
     def _seen(self, out: Output) -> Output:
+        if any(reading.phase == "spraying" for reading in out.readings):
+            self._filled = False
         places = [reading.at for reading in out.readings] + [event.at for event in out.events]
         self.last = max([self.last, *places], key=lambda at: (at.segment, at.t_us))
         return out

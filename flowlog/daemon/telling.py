@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from flowlog.daemon.codes import title_of, urgency_of
 from flowlog.daemon.health import FRESH_US, Facts, Health
-from flowlog.daemon.logs import REPEATS
+from flowlog.daemon.logs import BURSTS
 from flowlog.monitor.outputs import Event
 
 log = logging.getLogger(__name__)
@@ -54,7 +54,7 @@ def log_event(event: Event) -> None:
         log.info("%s: over. %s", title, event.text)
     else:
         # Repeats are known by what stands before the arguments, so the title must be in it.
-        log.info(f"{title}: %s", event.text, extra=REPEATS)
+        log.info(f"{title}: %s", event.text, extra=BURSTS)
 
 
 def sentence(text: str) -> str:

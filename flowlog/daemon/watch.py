@@ -10,7 +10,7 @@ import dataclasses
 import logging
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -26,6 +26,7 @@ from flowlog.daemon.left_calibrations import understand_calibration, waiting_cal
 from flowlog.daemon.left_corrections import understand_correction, waiting_corrections
 from flowlog.daemon.left_records import understand_record, waiting_records
 from flowlog.daemon.left_seen import understand_seen, waiting_seen
+from flowlog.daemon.leftover import Leftover, carried, words
 from flowlog.daemon.letterbox import MarkError, set_aside
 from flowlog.daemon.ownalerts import OwnAlerts
 from flowlog.daemon.pending import EndRoute, Piece, Route, ShiftWall, Work
@@ -66,15 +67,28 @@ class Chunk:
     stamp: Stamp
 
 
+@dataclass(slots=True)
+class Resumed:
+    """The route to work on, and what is known of it."""
+
+    session: Session
+    past: list[Event] = field(default_factory=list)
+    """The daemon's own events that are stored of the route."""
+    replayed: list[Event] = field(default_factory=list)
+    """The pipeline's."""
+    begins: bool = False
+    """It has no past: it begins now."""
+    leftover: Leftover | None = None
+    """For a route that begins: what is known to be in the tank."""
+
+
 class Watch:
     """See the module. Only the pipeline's thread calls it.
 
     Args:
         put: takes work for the store, in order.
-        session: the route to go on with; its own past events are in `past`.
-        past: the daemon's events that are stored of this route.
-        replayed: the pipeline's events of this route so far.
         calibrations: which ones the next route is watched with.
+        resumed: the route to go on with, or to begin.
     """
 
     def __init__(
@@ -85,9 +99,7 @@ class Watch:
         facts: Facts,
         put: Callable[[Work], None],
         publisher: AnyPublisher,
-        session: Session,
-        past: list[Event],
-        replayed: list[Event],
+        resumed: Resumed,
         announcer: Announcer | None,
         calibrations: Calibrations,
     ) -> None:
@@ -104,11 +116,11 @@ class Watch:
         self._time = Timekeeper(now)
         self._synchronised = clock.synchronised()
         self._sync_us = now.monotonic_us
-        self._session = session
-        self._own = OwnAlerts(past)
+        self._session = resumed.session
+        self._own = OwnAlerts(resumed.past)
         self._alarm = Alarm()
         self._open: dict[str, Event] = {}
-        for event in (*past, *replayed):
+        for event in (*resumed.past, *resumed.replayed):
             self._alarm.take(event, now.monotonic_us, replayed=True)
             self._follow(event)
         self._phase: Phase | None = None
@@ -121,6 +133,8 @@ class Watch:
         self._status_us = 0
         self._last_row: tuple[int, int] | None = None
         self.health: Health = assess(facts, now.monotonic_us)
+        if resumed.begins:
+            self._put(self._begun(resumed.leftover, now))
 
     @property
     def route(self) -> Route:
@@ -293,6 +307,9 @@ class Watch:
             event = self._own.see(code, holds, text, cleared, last, now_us)
             if event is not None:
                 self._say(event, "daemon", piece, stamp.wall_us)
+        while self._facts.raw_deleted:
+            note = self._own.note("raw_deleted", self._facts.raw_deleted.popleft(), last)
+            self._say(note, "daemon", piece, stamp.wall_us)
 
     def _marks(self, stamp: Stamp, piece: Piece) -> None:
         for path in inbox.waiting(self._folder):
@@ -428,18 +445,34 @@ class Watch:
     def _next_session(self) -> None:
         hello, boot_seq = self._session.hello, self._last_row
         stamp = self._clock.now()
+        leftover = self._session.leftover(stamp.monotonic_us)
         self._session = new_session(self._calibrations.newest(), stamp)
         self._own = OwnAlerts()
         self._alarm.new_route()
         self._open.clear()
         self._time.new_route()
         self._segment = None
-        piece = begun(self._session.route, self._announcer, self.quality())
+        piece = self._begun(leftover, stamp)
         if hello is not None and boot_seq is not None and boot_seq[0] == hello.boot:
             # The board does not know of routes and says hello once a minute only; without its
             # hello the pressure is not judged.
             self._repeat_hello(hello, boot_seq[1], piece, stamp)
         self._put(piece)
+
+    def _begun(self, leftover: Leftover | None, stamp: Stamp) -> Piece:
+        """The first piece of a new route: makes its row, tells the broker, and says in the route's
+        stream what was left in the tank, so that a replay counts from there too."""
+        piece = Piece(self._session.route)
+        if self._announcer is not None:
+            piece.outbox.append(self._announcer.route_began(self._session.route, self.quality()))
+        fill = carried(self._rig, leftover)
+        if fill is not None:
+            piece.stream.append(fill)
+            self._outputs(self._session.feed(fill), piece, stamp)
+            text = words(self._rig, fill)
+            note = self._own.note("tank_carried", text, self._session.last, fill.volume_m3, "m3")
+            self._say(note, "daemon", piece, stamp.wall_us)
+        return piece
 
     def _repeat_hello(self, hello: Hello, last_seq: int, piece: Piece, stamp: Stamp) -> None:
         again = dataclasses.replace(hello, seq=(last_seq + 1) % 2**32)
@@ -457,11 +490,3 @@ def new_session(in_use: InUse, stamp: Stamp) -> Session:
     route = new_route(stamp)
     route.calibration_ids = in_use.ids
     return Session(in_use.rig, route, in_use.baseline)
-
-
-def begun(route: Route, announcer: Announcer | None, kind: Quality) -> Piece:
-    """The first piece of a new route: makes its row, and tells the broker."""
-    piece = Piece(route)
-    if announcer is not None:
-        piece.outbox.append(announcer.route_began(route, kind))
-    return piece

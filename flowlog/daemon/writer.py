@@ -21,6 +21,7 @@ from flowlog.daemon.health import Facts
 from flowlog.daemon.letterbox import remove
 from flowlog.daemon.logs import REPEATS
 from flowlog.daemon.pending import EndRoute, Pending, Piece, Route, ShiftWall, Work
+from flowlog.daemon.retention import Retention
 from flowlog.errors import FlowlogError
 from flowlog.store.errors import StoreBusyError, StoreError
 from flowlog.store.rows import Batch, OutboxMessage, RouteRow, Tally
@@ -49,6 +50,7 @@ class Store(OutboxStore, Protocol):
     def tally(self, route_id: int) -> Tally: ...
     def commit(self, batch: Batch) -> None: ...
     def shift_wall(self, host_boot: str, step_us: int, at_monotonic_us: int) -> bool: ...
+    def prune_raw(self, route_id: int) -> int: ...
     @property
     def space_low(self) -> bool: ...
     def close(self) -> None: ...
@@ -76,6 +78,7 @@ class Writer:
         outlet: takes the outbox's messages; None when the rig has no broker.
         farewell: makes the message that sums up a route, from what is stored of it; called in
             the writer's thread when all of the route is in the store.
+        retention: deletes raw samples that were kept long enough.
         tick: called each time the writer comes round.
     """
 
@@ -91,6 +94,7 @@ class Writer:
         commit_every_s: float = 1.0,
         pending: Pending | None = None,
         first_backoff_s: float = 0.5,
+        retention: Retention | None = None,
     ) -> None:
         self._open_store = open_store
         self._folder = folder
@@ -98,6 +102,7 @@ class Writer:
         self._clock = clock
         self._tick = tick
         self._farewell = farewell
+        self._retention = retention
         self._every_us = int(commit_every_s * 1e6)
         self._inbound: queue.SimpleQueue[Work | threading.Event | None] = queue.SimpleQueue()
         self._pending = Pending() if pending is None else pending
@@ -351,6 +356,8 @@ class Writer:
             return
         self._housekeeping_us = now_us
         self._courier.tidy(self._the_store())
+        if self._retention is not None:
+            self._retention.tend(self._the_store())
 
     def _finish(self) -> None:
         """Drain, commit and close, within the time that a stop may take."""

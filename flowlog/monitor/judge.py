@@ -25,6 +25,7 @@ from flowlog.monitor.rules.supply import TankLevel
 from flowlog.monitor.sample_faults import Onset
 from flowlog.monitor.sensors import PressureGauge
 from flowlog.monitor.settling import SettleTime
+from flowlog.monitor.stream import TankFill
 from flowlog.monitor.ticks import DOUBTFUL_GAUGE, DOUBTFUL_METER, Tick, TickTable, ticks_of
 from flowlog.rig.model import HealthyBoom, Rig
 
@@ -58,10 +59,16 @@ class Judge:
         self._boom = BoomWatch(rig, book, baseline)
         self._careful = _CAREFUL
 
-    def fill(self, at: Position, volume_m3: float) -> None:
-        """The tank holds `volume_m3` from here on."""
-        self._tank.fill(at, volume_m3)
-        self._boom.fill()
+    @property
+    def tank_m3(self) -> float | None:
+        """What is left in the tank; None where the rig has none."""
+        return self._tank.left_m3
+
+    def fill(self, at: Position, fill: TankFill) -> None:
+        """The tank holds another volume from here on, and another mix unless it was carried."""
+        self._tank.fill(at, fill.volume_m3)
+        if not fill.carried:
+            self._boom.fill()
 
     def onset(self, onset: Onset) -> None:
         """A sensor broke, at a sample that lies in none of the ticks so far."""

@@ -21,7 +21,7 @@ from flowlog.monitor.motion import Motion
 from flowlog.monitor.outputs import Output, Position
 from flowlog.monitor.sample_faults import SampleWatch
 from flowlog.monitor.sensors import PressureGauge
-from flowlog.monitor.stream import StreamItem, TankFill
+from flowlog.monitor.stream import StreamItem
 from flowlog.monitor.ticks import Tick, TickGatherer, TickTable, rows_of, ticks_of
 from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.wire.records import Hello
@@ -85,9 +85,14 @@ class Monitor:
         elif isinstance(item, Hello):
             self._hello(item, out)
         else:
-            self._fill(item)
+            self._judge.fill(self._at, item)
         out.events += self._book.take()
         return out
+
+    @property
+    def tank_m3(self) -> float | None:
+        """What is left in the tank after all that was fed; None where the rig has none."""
+        return self._judge.tank_m3
 
     def watch(self, watcher: Watcher) -> None:
         """Tell `watcher` of every tick that the boom is judged by, for explanations."""
@@ -113,9 +118,6 @@ class Monitor:
         self._judge.gauge = gauge
         self._watch.set_gauge(gauge)
         self._judge.data.hello(self._at, hello)
-
-    def _fill(self, fill: TankFill) -> None:
-        self._judge.fill(self._at, fill.volume_m3)
 
     def _run(self, ticks: TickTable, out: Output) -> None:
         n = ticks.shape[1]

@@ -15,6 +15,8 @@ class TankFill:
     """The tank was filled: from here on it holds `volume_m3`."""
 
     volume_m3: float
+    carried: bool = False
+    """Nobody filled it: so much was left over from the route before, so no other mix came."""
 
 
 StreamItem = Samples | Hello | TankFill

@@ -6,10 +6,12 @@ Everything that a person typed is escaped here, at the one place where text beco
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from html import escape
 from typing import Final
 
 from flowlog.record.layout import Line, Page
+from flowlog.review.words import on_page
 
 _STYLE: Final = """
 @page { margin: 14mm 15mm; }
@@ -66,7 +68,8 @@ def html(page: Page) -> str:
     for title, lines in page.sections:
         if lines:
             parts.append(f"<section><h2>{escape(title)}</h2>{_grid(lines)}</section>")
-    parts.append(f'<section class="log"><h2>What the log says</h2>{_grid(page.log)}</section>')
+    log = [replace(line, note=on_page(line.note)) for line in page.log]
+    parts.append(f'<section class="log"><h2>What the log says</h2>{_grid(log)}</section>')
     parts.append(_list("Alerts", page.alerts or ("None.",)))
     if page.remarks:
         parts.append(_list("To check", page.remarks))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from flowlog.monitor.accuracy import Budget, Quantity
 from flowlog.report.document import Block, Bullets, Paragraph, Table
 from flowlog.report.gather import Source
+from flowlog.review import words
 
 _QUANTITIES: tuple[Quantity, ...] = ("rate", "volume", "area")
 
@@ -59,5 +60,5 @@ def _parts(budget: Budget) -> Table:
 
 
 def _written(text: str) -> str:
-    """As it stands on paper: with a capital, and the sign that terminals may not have."""
-    return (text[:1].upper() + text[1:]).replace("+-", "±")
+    """As it stands on paper, with a capital."""
+    return words.on_page(text[:1].upper() + text[1:])

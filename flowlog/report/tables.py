@@ -175,7 +175,7 @@ def _calibration(one: StoredCalibration, units: Units) -> tuple[str, ...]:
     row = one.row
     try:
         result = result_of(row)
-        says = gist(result, units).replace("+-", "±")
+        says = words.on_page(gist(result, units))
         if isinstance(result, GaugeResult):
             unit = display_unit("pressure", units)
             zero = number_in(2 * result.zero_u_pa, "pressure", unit)

@@ -72,6 +72,7 @@ def summary_dict(review: RouteReview) -> dict[str, Any]:
         "stops": [_stop(review, stop) for stop in summary.stops],
         "alerts": [_alert(alert, review.events) for alert in summary.alerts],
         "derived_anew": review.derived,
+        "raw_samples_gone": review.raw_gone,
         "calibrations": list(review.calibrations),
         "corrections": corrections_list(review),
         "unused_marks": [

@@ -45,7 +45,9 @@ def fine(
     last = min(int(np.searchsorted(line.begin_s, end_s + _EDGE_S)), len(line.end_s)) - 1
     if last < first:
         return None
-    table = _unwrapped(archive, review, first, last)
+    # Some earlier, since what was lost or came twice puts a reading elsewhere in the stream.
+    ordinal = max(int(review.columns["samples"][:first].sum()) - 50, 0)
+    table = _unwrapped(archive, review, ordinal, first, last)
     if table is None:
         return None
     at_s, reading = _placed(table, review, line, first, last)
@@ -53,18 +55,16 @@ def fine(
     if known.sum() < 2:
         return None
     table, at_s, reading = table[known], at_s[known], reading[known]
-    pressure = _pressure(table, at_s, reading, review, _adc_bits(archive, review, reading))
+    pressure = _pressure(table, at_s, reading, review, _adc_bits(archive, review, ordinal))
     flow = _flow(table, at_s, review.rig)
     rate = _rate(flow, line, review)
     return _cut(rate, begin_s, end_s), _cut(flow, begin_s, end_s), _cut(pressure, begin_s, end_s)
 
 
 def _unwrapped(
-    archive: Archive, review: RouteReview, first: int, last: int
+    archive: Archive, review: RouteReview, ordinal: int, first: int, last: int
 ) -> NDArray[np.int64] | None:
     """The raw samples of the readings `first` to `last`, and a few more, on a growing scale."""
-    counts = review.columns["samples"]
-    ordinal = max(int(counts[:first].sum()) - 50, 0)
     wanted_seq, wanted_segment = int(review.columns["seq"][last]), review.columns["segment"][last]
     boots = int(wanted_segment - review.columns["segment"][first])
     tables, seen = [], 0
@@ -128,12 +128,9 @@ def _placed(
     return at_s, reading
 
 
-def _adc_bits(archive: Archive, review: RouteReview, reading: NDArray[np.int64]) -> int:
-    segment = int(review.columns["segment"][reading[0]])
-    for row in archive.segments(review.route.id):
-        if row.segment == segment and row.adc_bits is not None:
-            return row.adc_bits
-    return review.rig.gauge.adc_bits
+def _adc_bits(archive: Archive, review: RouteReview, ordinal: int) -> int:
+    hello = archive.hello(review.route.id, ordinal)
+    return review.rig.gauge.adc_bits if hello is None else hello.adc_bits
 
 
 def _pressure(

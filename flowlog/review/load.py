@@ -69,7 +69,7 @@ def load_numbered(
         if other is not None:
             in_use = anew
             columns, events = derived.with_wall_times(other, columns, events, route.uid)
-    return review_route(
+    review = review_route(
         number,
         route,
         in_use.rig,
@@ -82,6 +82,7 @@ def load_numbered(
         derived=other is not None,
         underived=why,
     )
+    return dataclasses.replace(review, raw_gone=archive.raw_gone(route.id))
 
 
 def _derived(

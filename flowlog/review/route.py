@@ -44,6 +44,8 @@ class RouteReview:
     """Whether readings and events were derived anew, with calibrations that a person chose."""
     underived: str = ""
     """Why they were not, though a person chose some; empty if there is no such reason."""
+    raw_gone: bool = False
+    """Whether its raw samples were deleted, so that nothing can be derived from them any more."""
 
     @property
     def ended(self) -> bool:
@@ -113,6 +115,11 @@ def stop_numbers(review: RouteReview) -> NDArray[np.int64]:
         numbers[stop.first : stop.last + 1] = stop.number
     return numbers
 
+
+RAW_GONE: Final = (
+    "The raw samples of this route were deleted: the chart ends at one reading a second, no alert "
+    "can be explained, and the route cannot be derived anew. What was logged stays."
+)
 
 CLOCK_SENTENCES: Final[dict[ClockWord, str]] = {
     "none": "Dates and times are not usable: the computer's clock was not set. Durations are.",

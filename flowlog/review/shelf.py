@@ -55,7 +55,8 @@ class Shelf:
         if not 1 <= number <= len(routes):
             return None
         route = routes[number - 1]
-        stamp = archive.stamps().get(route.id)
+        # Raw samples are deleted without a stamp's change: nothing that was summed up changes.
+        stamp = (archive.stamps().get(route.id), archive.raw_gone(route.id))
         with self._lock:
             found = self._reviews.get(route.id)
             if found is not None and found[0] == stamp:

@@ -15,7 +15,7 @@ from flowlog.monitor.summary import Alert, Figures, Stop
 from flowlog.review import words
 from flowlog.review.corrections_text import correction_lines
 from flowlog.review.live_state import pressure_verdict, rate_verdict, sure_words
-from flowlog.review.route import CLOCK_SENTENCES, RouteReview
+from flowlog.review.route import CLOCK_SENTENCES, RAW_GONE, RouteReview
 from flowlog.rig.model import Rig
 from flowlog.store.rows import EventRow
 from flowlog.units import display_unit
@@ -256,6 +256,8 @@ def _sure(review: RouteReview) -> list[str]:
     if _real(review.summary.alerts):
         lines.append("A size's range in brackets holds it with a probability of 95 %.")
     lines.append(CLOCK_SENTENCES[review.clock])
+    if review.raw_gone:
+        lines.append(RAW_GONE)
     lines += _corrected(review)
     if review.calibrations:
         how = "Derived" if review.derived else "Watched"

@@ -97,6 +97,15 @@ def clean(text: str) -> str:
     return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())
 
 
+def on_page(text: str) -> str:
+    """A text of ours as it stands on pages and paper, which always have this sign.
+
+    Texts are written with `+-`, since not every terminal can show the sign and a `?` in its place
+    would say something else. Not for what a person typed.
+    """
+    return text.replace("+-", "±")
+
+
 def iso_times(wall_us: int | None) -> tuple[str | None, str | None]:
     """Local time with its offset, and UTC, in ISO 8601; None where there is no such date."""
     moment = utc(wall_us)

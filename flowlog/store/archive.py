@@ -16,13 +16,13 @@ from sqlalchemy import Connection, Select, select, text
 
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.stream import StreamItem
-from flowlog.store import calibrations, corrections, records, stamps, version
-from flowlog.store.convert import clock_of, event_of, reading_of, route_of, segment_of, stop_of
+from flowlog.store import calibrations, corrections, records, stamps, tank, version
+from flowlog.store.convert import clock_of, event_of, item_of, reading_of, route_of, stop_of
 from flowlog.store.engine import database, reader
 from flowlog.store.errors import StoreMissingError
 from flowlog.store.faults import naming
 from flowlog.store.lock import is_locked
-from flowlog.store.raw import tally
+from flowlog.store.raw import raw_gone, tally
 from flowlog.store.reading import behind, of_route
 from flowlog.store.rows import (
     ClockPoint,
@@ -33,10 +33,10 @@ from flowlog.store.rows import (
     RigRow,
     RouteRow,
     RunRow,
-    SegmentRow,
     StopMark,
     StoredCalibration,
     StoredRecord,
+    TankRow,
 )
 from flowlog.store.schema import (
     alerts_seen,
@@ -47,10 +47,11 @@ from flowlog.store.schema import (
     rigs,
     routes,
     runs,
-    segments,
     stops,
+    stream_items,
 )
 from flowlog.store.stream import read_stream
+from flowlog.wire.records import Hello
 from flowlog.wire.samples import Samples
 
 _ROUTES: Final = select(routes, rig_files.c.sha256).join(rig_files)
@@ -152,6 +153,22 @@ class Archive:
         with self._looking() as connection:
             return tally(connection, route_id).next_ordinal
 
+    def hello(self, route_id: int, ordinal: int) -> Hello | None:
+        """What the board last said of itself before a sample, or else what it said first."""
+        query = select(stream_items).where(
+            stream_items.c.route_id == route_id, stream_items.c.kind == "hello"
+        )
+        number = stream_items.c.number
+        before = query.where(stream_items.c.ordinal <= ordinal).order_by(number.desc()).limit(1)
+        found = self._rows(before) or self._rows(query.order_by(number).limit(1))
+        item = item_of(found[0]) if found else None
+        return item if isinstance(item, Hello) else None
+
+    def raw_gone(self, route_id: int) -> bool:
+        """Whether raw samples that the route's readings came from were deleted."""
+        with self._looking() as connection:
+            return raw_gone(connection, route_id)
+
     def raw(self, route_id: int) -> Samples:
         """All raw samples of a route."""
         return Samples.join(
@@ -199,6 +216,11 @@ class Archive:
         row = found[0]
         return LatestRow(self.route(row["route_id"]), reading_of(row), row["wall_us"])
 
+    def tank(self, slug: str) -> TankRow | None:
+        """What is left in a rig's tank; None where nothing is known of it."""
+        with self._looking() as connection:
+            return tank.read(connection, slug)
+
     def events(self, route_id: int | None = None) -> list[EventRow]:
         """Events in the order in which they were said; of one route, or of all and of none."""
         query = select(events).order_by(events.c.id)
@@ -234,11 +256,6 @@ class Archive:
             .order_by(clock_points.c.segment, clock_points.c.t_us)
         )
         return [clock_of(row) for row in self._rows(query)]
-
-    def segments(self, route_id: int) -> list[SegmentRow]:
-        """The board's unbroken runs within the route."""
-        query = select(segments).where(segments.c.route_id == route_id).order_by(segments.c.segment)
-        return [segment_of(row) for row in self._rows(query)]
 
     # --- calibrations -------------------------------------------------------------------------
 

@@ -17,7 +17,6 @@ from flowlog.store.schema import (
     outbox,
     outbox_done,
     routes,
-    segments,
     stops,
     stream_items,
 )
@@ -59,13 +58,6 @@ def _write_stream(connection: Connection, batch: Batch, route_id: int, run_id: i
         reading.append(connection, route_id, run_id, batch.readings)
     _add(connection, clock_points, [{**asdict(point), **route} for point in batch.clock])
     _add(connection, stops, [{**asdict(stop), **here} for stop in batch.stops])
-    for segment in batch.segments:
-        row = {**asdict(segment), **route}
-        connection.execute(
-            upsert(segments)
-            .values(row)
-            .on_conflict_do_update(index_elements=["route_id", "segment"], set_=row)
-        )
 
 
 def _add(connection: Connection, table: Table, rows: list[Row]) -> None:
@@ -98,7 +90,6 @@ def _refuse_homeless(batch: Batch) -> None:
             batch.items,
             batch.readings,
             batch.clock,
-            batch.segments,
             batch.stops,
         )
     ):

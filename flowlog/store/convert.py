@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from flowlog.monitor.outputs import Event, Position, Reading
 from flowlog.monitor.stream import TankFill
-from flowlog.store.rows import ClockPoint, EventRow, OutboxRow, RouteRow, SegmentRow, StopMark
+from flowlog.store.rows import ClockPoint, EventRow, OutboxRow, RouteRow, StopMark
 from flowlog.wire.records import Hello
 
 T = TypeVar("T")
@@ -69,10 +69,6 @@ def item_of(row: Found) -> Hello | TankFill:
 
 def clock_of(row: Found) -> ClockPoint:
     return _same_names(ClockPoint, row)
-
-
-def segment_of(row: Found) -> SegmentRow:
-    return _same_names(SegmentRow, row)
 
 
 def stop_of(row: Found) -> StopMark:

@@ -12,8 +12,9 @@ from typing import Any, Final
 from sqlalchemy import Connection, delete, func, select
 
 from flowlog.store.rawblock import decode, encode, encode_plain
+from flowlog.store.reading import of_route
 from flowlog.store.rows import Tally
-from flowlog.store.schema import raw_blocks, raw_tail, stream_items
+from flowlog.store.schema import raw_blocks, raw_tail, readings, stream_items
 from flowlog.wire.samples import Samples
 
 SEAL_SAMPLES: Final = 600
@@ -38,6 +39,22 @@ def tally(connection: Connection, route_id: int) -> Tally:
         select(func.max(stream_items.c.number)).where(stream_items.c.route_id == route_id)
     ).scalar()
     return Tally(max(end or 0 for end in ends), 0 if last is None else last + 1)
+
+
+def raw_gone(connection: Connection, route_id: int) -> bool:
+    """Whether the route has readings, and not the raw samples from its first on."""
+    begins = [
+        connection.execute(
+            select(func.min(table.c.first_ordinal)).where(table.c.route_id == route_id)
+        ).scalar()
+        for table in (raw_blocks, raw_tail)
+    ]
+    if 0 in begins:
+        return False
+    return (
+        connection.execute(select(readings.c.id).where(of_route(route_id)).limit(1)).first()
+        is not None
+    )
 
 
 def append(connection: Connection, route_id: int, first_ordinal: int, samples: Samples) -> None:

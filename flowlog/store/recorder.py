@@ -265,14 +265,21 @@ class Recorder:
         with self._transaction() as connection:
             return shift.apply(connection, host_boot, step_us, at_monotonic_us)
 
-    def prune_raw(self, ended_before_wall_us: int) -> int:
-        """Delete the raw samples of routes that ended before then. Returns their number.
+    def prune_raw(self, route_id: int) -> int:
+        """Delete the raw samples of a route that has ended. Returns their number.
 
         Readings and events stay; such a route can no longer be replayed. Works in small steps,
-        so that little space is needed; after an error the steps that were done stay done.
+        from the beginning, so that little space is needed; after an error the steps that were done
+        stay done. Of an open route nothing is deleted.
         """
-        old = select(routes.c.id).where(routes.c.ended_wall_us < ended_before_wall_us)
-        doomed = select(raw_blocks.c.id, raw_blocks.c.count).where(raw_blocks.c.route_id.in_(old))
+        ended = select(routes.c.id).where(
+            routes.c.id == route_id, routes.c.ended_wall_us.is_not(None)
+        )
+        doomed = (
+            select(raw_blocks.c.id, raw_blocks.c.count)
+            .where(raw_blocks.c.route_id.in_(ended))
+            .order_by(raw_blocks.c.first_ordinal)
+        )
         pruned = 0
         while True:
             with self._transaction() as connection:

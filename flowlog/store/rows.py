@@ -84,27 +84,6 @@ class SeenRow:
 
 
 @dataclass(frozen=True, slots=True)
-class SegmentRow:
-    """One unbroken run of a board within a route, as far as it is known.
-
-    May be committed again as more becomes known: the newest row of a (route, segment) holds.
-    """
-
-    segment: int
-    boot: int
-    first_seq: int
-    first_t_us: int
-    cause: str = ""
-    """Why the segment began: `begin`, `reset`, `jump`."""
-    board: str | None = None
-    firmware: str | None = None
-    reset: str | None = None
-    period_ms: int | None = None
-    adc_bits: int | None = None
-    channels: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class OutboxMessage:
     """A message to be published once at least, however long the broker is away."""
 
@@ -225,7 +204,6 @@ class Batch:
     """Readings with their `wall_us`."""
     events: list[EventRow] = field(default_factory=list)
     clock: list[ClockPoint] = field(default_factory=list)
-    segments: list[SegmentRow] = field(default_factory=list)
     stops: list[StopMark] = field(default_factory=list)
     outbox: list[OutboxMessage] = field(default_factory=list)
     acknowledged: list[int] = field(default_factory=list)
@@ -290,6 +268,15 @@ class LatestRow:
     route: RouteRow
     reading: Reading
     wall_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class TankRow:
+    """What a rig's tank held at the end of all that is stored."""
+
+    volume_m3: float
+    sprayed_wall_us: int | None
+    """When something was last sprayed; None if never, or not since somebody filled the tank."""
 
 
 ReadingColumns = Mapping[str, NDArray[np.float64] | NDArray[np.int64] | NDArray[np.str_]]

@@ -31,7 +31,7 @@ from sqlalchemy import (
     event,
 )
 
-REVISION: Final = "0005"
+REVISION: Final = "0006"
 """The revision of the tables below. Four digits, growing."""
 
 metadata = MetaData(
@@ -144,24 +144,6 @@ route_calibrations = Table(
     sqlite_with_rowid=False,
 )
 """What a route began with: a replay uses exactly these, whatever was calibrated since."""
-
-segments = Table(
-    "segments",
-    metadata,
-    _route(key=True),
-    Column("segment", Integer, primary_key=True),
-    Column("boot", Integer, nullable=False),
-    Column("first_seq", BigInteger, nullable=False),
-    Column("first_t_us", BigInteger, nullable=False),
-    Column("cause", Text, nullable=False),
-    Column("board", Text),
-    Column("firmware", Text),
-    Column("reset", Text),
-    Column("period_ms", Integer),
-    Column("adc_bits", Integer),
-    Column("channels", Text),
-    sqlite_with_rowid=False,
-)
 
 clock_points = Table(
     "clock_points",

@@ -220,6 +220,7 @@ SCHEMAS: Final[dict[str, Any]] = {
             "alerts": {"type": "array", "items": {"type": "object"}},
             "corrections": {"type": "array", "items": ref("Correction")},
             "derived_anew": {"type": "boolean"},
+            "raw_samples_gone": {"type": "boolean"},
             "calibrations": {"type": "array", "items": _TEXT},
         },
     },

@@ -10,12 +10,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from flowlog.review import words
 from flowlog.review.chart import Chart, chart_of
 from flowlog.review.chart_svg import chart_svg
 from flowlog.review.histogram import histogram
 from flowlog.review.histogram_svg import histogram_svg
 from flowlog.review.load import rig_of
-from flowlog.review.route import RouteReview
+from flowlog.review.route import RAW_GONE, RouteReview
 from flowlog.review.season_svg import by_route, season_svg
 from flowlog.web.api_charts import chart_asked, chart_title, season_asked
 from flowlog.web.api_routes import both
@@ -86,7 +87,8 @@ def route(request: Request) -> Response:
         ended=review.ended,
         derived=review.derived,
         underived=review.underived,
-        calibrations=review.calibrations,
+        raw_gone=RAW_GONE if review.raw_gone else "",
+        calibrations=[words.on_page(line) for line in review.calibrations],
         others=[number for number in range(count, 0, -1) if number != review.number],
     )
 

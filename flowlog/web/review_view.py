@@ -269,11 +269,11 @@ def sure_lines(review: RouteReview) -> list[str]:
     figures = review.summary.figures
     lines = []
     if review.summary.accuracy is not None:
-        lines.append(f"Mean {review.summary.accuracy.sentence()}.")
+        lines.append(words.on_page(f"Mean {review.summary.accuracy.sentence()}."))
     for quantity in ("volume", "area"):
         known = review.known(figures, quantity)
         if known is not None:
-            lines.append(f"{known.sentence().capitalize()}.")
+            lines.append(words.on_page(f"{known.sentence().capitalize()}."))
     if any(stop.counted_area_m2 is not None for stop in review.summary.stops):
         lines.append("Areas that a person gave are taken as they were given.")
     sent = figures.samples + figures.lost
@@ -323,7 +323,7 @@ def choices(review: RouteReview, known: Sequence[StoredCalibration]) -> list[dic
         options = [
             {
                 "number": one.id,
-                "text": line_of(one, review.rig.units),
+                "text": words.on_page(line_of(one, review.rig.units)),
                 "chosen": line_of(one, review.rig.units) in used,
             }
             for one in reversed(known)

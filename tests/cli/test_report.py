@@ -124,3 +124,17 @@ def test_who_waits_is_told_what_for_and_who_does_not_wait_is_not() -> None:
     assert "reading the route" in shown(0.0, 0.3, terminal=True)
     assert shown(600.0, 0.0, terminal=True) == ""
     assert shown(0.0, 0.3, terminal=False) == ""
+
+
+def test_who_waits_for_a_route_that_is_derived_anew_sees_how_far_it_is(tmp_path, monkeypatch):
+    folder, said = tmp_path / "rig", []
+    folder.mkdir()
+    store_morning(folder, calibrated=False)
+    data = ["--data", str(folder)]
+    assert CliRunner().invoke(main, ["correct", "1", *data, "--rig-file-only"]).exit_code == 0
+    for kept in (folder / "derived").iterdir():
+        kept.unlink()  # as after an update: another version's counts for nothing
+    monkeypatch.setattr(Progress, "says", lambda _, text: said.append(text))
+    assert CliRunner().invoke(main, ["report", "1", "--html", "-", *data]).exit_code == 0
+    assert sum(text.startswith("deriving the route anew, ") for text in said) > 2
+    assert "deriving the route anew, 100 %" in said

@@ -404,3 +404,26 @@ def test_a_daemon_that_does_not_take_it_loses_nothing(run, folder, monkeypatch):
     assert "lies in the rig's inbox" in result.stderr
     (path,) = waiting_records(folder)
     assert understand_record(path).fields["products"][0]["product"]["text"] == "Sample Herbicide"
+
+
+def test_who_waits_for_a_route_that_is_derived_anew_sees_how_far_it_is(run, folder, monkeypatch):
+    """As after an update: it was derived by another version, which counts for nothing now."""
+    told: list[tuple[str, float]] = []
+
+    def at_terminal(what: str):
+        return lambda share: told.append((what, share))
+
+    monkeypatch.setattr("flowlog.review.progress.at_terminal", at_terminal)
+    asked = ["correct", "1", "--data", str(folder), "--rig-file-only"]
+    assert CliRunner().invoke(main, asked).exit_code == 0
+    words = ("--form", "private", *WORDS, "--no-ask")
+    for command in (("new", "last", *words), ("amend", "1", "--reason", "update", *words)):
+        for kept in (folder / "derived").iterdir():
+            kept.unlink()
+        told.clear()
+        assert run(*command).exit_code == 0
+        assert {what for what, _ in told} == {"deriving anew"}
+        shares = [share for _, share in told]
+        assert shares == sorted(shares)
+        assert len(shares) > 2
+        assert shares[-1] == 1.0

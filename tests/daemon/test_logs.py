@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from flowlog.daemon.logs import REPEATS, set_up
+from flowlog.daemon.logs import BURSTS, REPEATS, set_up
 
 log = logging.getLogger("flowlog.test")
 
@@ -66,3 +66,25 @@ def test_a_line_that_repeats_is_written_once(capsys):
     for number in range(1000):
         log.warning("fault %d", number, extra=REPEATS)
     assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+def test_a_few_happenings_of_one_kind_are_each_written_and_a_flood_of_them_is_not(
+    capsys, monkeypatch
+):
+    set_up(False, {})
+    for number in range(100):
+        log.info("Board restarted: %d", number, extra=BURSTS)
+    lines = capsys.readouterr().err.splitlines()
+    assert [line.split()[-1] for line in lines] == ["0", "1", "2", "3", "4"]
+    log.info("Clock was set: %d", 7, extra=BURSTS)
+    assert "Clock was set: 7" in capsys.readouterr().err, "another kind"
+    handler = logging.getLogger("flowlog").handlers[0]
+    (held,) = handler.filters
+    for number in range(2):
+        record = log.makeRecord(
+            log.name, logging.INFO, "", 0, "Board restarted: %d", (number,), None
+        )
+        record.most = 5
+        record.relativeCreated += 601_000 + number
+        assert held.filter(record)
+        assert ("95 more like this since" in record.getMessage()) == (number == 0)

@@ -7,6 +7,7 @@ import dataclasses
 import json
 import os
 import socket
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -24,13 +25,14 @@ from flowlog.daemon.resume import catch_up
 from flowlog.daemon.service import Service
 from flowlog.link.source import LinkEvent
 from flowlog.monitor.pipeline import Monitor
+from flowlog.monitor.stream import TankFill
 from flowlog.publish.handover import PublishState
 from flowlog.rig.model import Broker
 from flowlog.simulator.live import lines
 from flowlog.simulator.plan import Fault
 from flowlog.simulator.run import simulate
 from flowlog.store.archive import Archive
-from flowlog.store.errors import StoreFullError, StoreReadOnlyError
+from flowlog.store.errors import StoreError, StoreFullError, StoreReadOnlyError
 from flowlog.store.recorder import Recorder
 from flowlog.wire.decode import Decoder
 
@@ -235,6 +237,24 @@ def archive(folder: Path) -> Archive:
     return Archive.open(folder)
 
 
+def archive_of(folder: Path, ask):
+    """What `ask` finds; None while there is no store yet."""
+    try:
+        with Archive.open(folder) as found:
+            return ask(found)
+    except (StoreError, IndexError):
+        return None
+
+
+def end_the_route(folder: Path, rig, rig_text: str) -> None:
+    """As the daemon does when it has waited for long."""
+    with archive(folder) as found:
+        route, last = found.routes()[-1], found.latest()
+    store = Recorder.open(folder, rig, rig_text)
+    store.end_route(route.id, last.wall_us)
+    store.close()
+
+
 def all_given(source: Chunks, wait_for) -> None:
     wait_for(lambda: source.ended, 30)
     time.sleep(0.2)
@@ -402,10 +422,125 @@ def test_another_rig_file_begins_another_route(serve, make_scenario, chunks_of, 
     source = Chunks(chunks_of(make_scenario(1, 20, 5)))
     with serve(source):
         all_given(source, wait_for)
-    with serve(Chunks([]), rig_text=rig_text + "\n# another pace\n") as service:
+    with serve(Chunks([]), rig_text=rig_text.replace('"50 gal"', '"49 gal"')) as service:
         wait_for(lambda: service._watch)
     with archive(service.folder) as found:
         assert [route.ended_wall_us is None for route in found.routes()] == [False, True]
+
+
+def test_a_rig_file_in_other_words_that_says_the_same_goes_on_with_the_route(
+    serve, make_scenario, chunks_of, wait_for, rig_text
+):
+    tables = rig_text.split("\n[")
+    turned = "\n[".join([tables[0], *reversed(tables[1:])])
+    spelt = rig_text.replace('"50 gal"', '"50.00 gallons"')
+    with_broker = rig_text + '\n[broker]\nhost = "localhost"\nusername = "u"\npassword = "%s"\n'
+    chunks = chunks_of(make_scenario(2, 20, 5))
+    texts = [rig_text, "# another pace\n\n" + rig_text.replace(" = ", "   =  "), turned, spelt]
+    for text, part in zip(texts, np.array_split(np.arange(len(chunks)), len(texts)), strict=True):
+        source = Chunks([chunks[i] for i in part])
+        with serve(source, rig_text=text) as service:
+            all_given(source, wait_for)
+    with archive(service.folder) as found:
+        (route,) = found.routes()
+        seq = found.readings(route.id)["seq"]
+    assert set(np.diff(seq)) == {10}, "nothing is missing between"
+    for word, ended in (("first", [False, True]), ("second", [False, True])):
+        with serve(Chunks([]), rig_text=with_broker % word) as service:
+            wait_for(lambda: service._watch)
+        with archive(service.folder) as found:
+            # The broker is something else, its password is not.
+            assert [route.ended_wall_us is None for route in found.routes()] == ended
+
+
+def test_a_stored_rig_file_that_cannot_be_read_any_more_begins_another_route(
+    serve, make_scenario, chunks_of, wait_for, rig_text
+):
+    source = Chunks(chunks_of(make_scenario(1, 10, 2)))
+    with serve(source) as service:
+        all_given(source, wait_for)
+    with contextlib.closing(sqlite3.connect(service.folder / "flowlog.db")) as db:
+        db.execute("UPDATE rig_files SET text = '[rig]\nname = 1\n', sha256 = 'another'")
+        db.commit()
+    with serve(Chunks([])) as service:
+        wait_for(lambda: service._watch)
+    with archive(service.folder) as found:
+        assert [route.ended_wall_us is None for route in found.routes()] == [False, True]
+
+
+def fills_of(found: Archive, route) -> list[TankFill]:
+    return [item for _, item in found.stream(route.id) if isinstance(item, TankFill)]
+
+
+def test_another_rig_file_leaves_in_the_tank_what_was_in_it_and_says_so(
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text, caplog
+):
+    caplog.set_level("INFO", "flowlog")
+    chunks = chunks_of(make_scenario(2, 40, 5))
+    half = len(chunks) // 2
+    first = Chunks(chunks[:half])
+    with serve(first):
+        all_given(first, wait_for)
+    second = Chunks(chunks[half:])
+    with serve(second, rig_text=rig_text.replace('volume = "50 gal"', 'volume = "49 gal"')) as both:
+        all_given(second, wait_for)
+    with archive(both.folder) as found:
+        old, new = found.routes()
+        left = found.readings(old.id)["tank_m3"][-1]
+        (fill,) = fills_of(found, new)
+        after = found.readings(new.id)["tank_m3"]
+        (note,) = [row for row in found.events(new.id) if row.event.code == "tank_carried"]
+        stream = [item for _, item in found.stream(new.id)]
+    assert left < rig.tank.volume_m3 - 1e-3
+    assert fill == TankFill(left, carried=True)
+    assert stream[0] == fill
+    assert left - 3e-3 < after[0] <= left, "the first second of the new route counts on"
+    assert (note.source, note.event.change) == ("daemon", "noted")
+    assert "left over from the route before" in note.event.text
+    assert "flowlog fill" in caplog.text
+    # What is stored, replayed, gives the very same level.
+    monitor, again = Monitor(rig), []
+    for item in stream:
+        again += monitor.feed(item).readings
+    assert [reading.tank_m3 for reading in again][: len(after)] == list(after)
+
+
+def test_a_fill_said_while_the_board_was_off_is_what_the_next_route_begins_with(
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text
+):
+    source = Chunks(chunks_of(make_scenario(1, 30, 5)))
+    with serve(source) as service:
+        all_given(source, wait_for)
+        inbox.leave(service.folder, inbox.Mark("fill", T0, inbox.new_uid(), volume_m3=0.1))
+        wait_for(lambda: not inbox.waiting(service.folder))
+    monday = FakeClock(T0 + 62 * HOUR_US, boot="boot-2")
+    with serve(Chunks([]), clock=monday):
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 2))
+    with serve(Chunks([]), clock=monday, rig_text=rig_text.replace("50 gal", "49 gal")):
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 3))
+    with archive(service.folder) as found:
+        _, second, third = found.routes()
+        assert fills_of(found, second) == [TankFill(0.1, carried=True)]
+        # Nothing was sprayed since Friday, and a carried level is nobody's word.
+        assert fills_of(found, third) == []
+
+
+@pytest.mark.parametrize(("hours", "carried"), [(14, True), (40, False), (-100_000, True)])
+def test_what_was_left_is_carried_over_a_night_and_over_an_unknown_time_but_not_a_weekend(
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text, hours, carried
+):
+    source = Chunks(chunks_of(make_scenario(1, 30, 5)))
+    with serve(source) as service:
+        all_given(source, wait_for)
+    end_the_route(service.folder, rig, rig_text)
+    clock = FakeClock(T0 + hours * HOUR_US, boot="boot-2")
+    with serve(Chunks([]), clock=clock):
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 2))
+    with archive(service.folder) as found:
+        old, new = found.routes()
+        fills = fills_of(found, new)
+        left = found.readings(old.id)["tank_m3"][-1]
+    assert fills == ([TankFill(left, carried=True)] if carried else [])
 
 
 def test_a_long_pause_ends_the_route_and_the_board_goes_on_in_the_next_without_a_loss(
@@ -426,6 +561,9 @@ def test_a_long_pause_ends_the_route_and_the_board_goes_on_in_the_next_without_a
     assert all((part["phase"] == "spraying").any() for part in parts[:2])
     # The pressure is judged in the second route too: the board's hello was carried over.
     assert np.isfinite(parts[1]["pressure_pa"]).any()
+    # The tank too: the second route counts on from what the first one left.
+    assert parts[1]["tank_m3"][0] == pytest.approx(parts[0]["tank_m3"][-1], abs=2e-3)
+    assert parts[1]["tank_m3"].max() < rig.tank.volume_m3 - 2e-3
 
 
 def test_a_monitor_that_fails_costs_no_sample_and_the_work_goes_on(
@@ -451,7 +589,7 @@ def test_a_monitor_that_fails_costs_no_sample_and_the_work_goes_on(
         readings = found.readings(routes[1].id)
     assert len(routes) == 2
     assert sum(len(raw) for raw in streams) == len(simulate(scenario).samples)
-    assert events == ["monitor_failed"]
+    assert events == ["monitor_failed", "tank_carried"]
     assert np.isfinite(readings["pressure_pa"]).any()
 
 
@@ -724,3 +862,32 @@ def test_a_rig_without_a_broker_loads_no_mqtt_client_and_nothing_else_that_is_no
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, check=True)
     assert done.stdout.split() == []
+
+
+def test_raw_samples_that_were_kept_long_enough_are_deleted_and_the_route_of_today_notes_it(
+    serve, make_scenario, chunks_of, wait_for, rig, rig_text, monkeypatch
+):
+    class Sure(FakeClock):
+        def synchronised(self) -> bool | None:
+            return True
+
+    monkeypatch.setattr("flowlog.daemon.retention._FIRST_US", 0)
+    monkeypatch.setattr("flowlog.daemon.writer._HOUSEKEEPING_US", 100_000)
+    for hours in (0, 5):
+        first = Chunks(chunks_of(make_scenario(1, 10, 2)))
+        with serve(first, clock=Sure(T0 + hours * HOUR_US)) as service:
+            all_given(first, wait_for)
+        end_the_route(service.folder, rig, rig_text)
+    later = Sure(T0 + 40 * 24 * HOUR_US, boot="boot-2")
+    with serve(Chunks([]), clock=later, keep_raw_days=30) as service:
+        wait_for(lambda: archive_of(service.folder, lambda a: len(a.routes()) == 3))
+        wait_for(lambda: archive_of(service.folder, lambda a: a.events(a.routes()[-1].id)), 30)
+    with archive(service.folder) as found:
+        old, newer, today = found.routes()
+        (note,) = found.events(today.id)
+        assert found.raw_gone(old.id)
+        assert found.raw_gone(newer.id)
+        assert not found.raw_gone(today.id)
+        assert len(found.readings(old.id)["seq"])
+    assert (note.event.code, note.event.change) == ("raw_deleted", "noted")
+    assert "2 routes, from 1 to 2, were deleted after 30 days" in note.event.text

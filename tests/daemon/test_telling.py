@@ -8,6 +8,7 @@ import pytest
 
 from flowlog.daemon.codes import CODES
 from flowlog.daemon.health import Facts, assess
+from flowlog.daemon.logs import set_up
 from flowlog.daemon.telling import conditions, log_event, sentence, set_by
 from flowlog.monitor.outputs import Event, Position
 
@@ -99,3 +100,18 @@ def test_each_event_is_one_line_as_loud_as_it_is_urgent(caplog, code, change, le
     assert "One tip of 8 blocked." in record.getMessage()
     assert "\n" not in record.getMessage()
     assert ("Walk the boom." in record.getMessage()) == (change in ("opened", "grew"))
+
+
+def test_two_restarts_of_the_board_close_together_are_two_lines(capsys):
+    top = logging.getLogger("flowlog")
+    kept = (list(top.handlers), top.propagate, top.level)
+    try:
+        set_up(False, {"NOTIFY_SOCKET": "/run/x"})
+        for cause in ("power", "brown-out"):
+            text = f"The board restarted ({cause})."
+            log_event(Event("a", "board_reset", "noted", HERE, HERE, text))
+        lines = capsys.readouterr().err.splitlines()
+    finally:
+        top.handlers[:], top.propagate = kept[0], kept[1]
+        top.setLevel(kept[2])
+    assert [line.split("restarted ")[-1] for line in lines] == ["(power).", "(brown-out)."]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 import shutil
 import sqlite3
 import sys
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -19,7 +21,13 @@ from flowlog.calibrating.rows import Noted, row_of
 from flowlog.calibration.meter import meter
 from flowlog.calibration.meter_runs import MeterRun
 from flowlog.review import derived
+from flowlog.review.explain_load import explain_stored
+from flowlog.review.export_json import summary_dict
+from flowlog.review.fine import fine
 from flowlog.review.load import load_numbered, load_route
+from flowlog.review.route import RAW_GONE
+from flowlog.review.shelf import Shelf
+from flowlog.review.text import route_view
 from flowlog.store.archive import Archive
 from flowlog.store.correction import Undo, UseCalibrations, body_of, kind_of
 from flowlog.store.recorder import Recorder
@@ -154,3 +162,35 @@ def test_a_calibration_that_this_store_does_not_have_is_passed_over(folder):
     before = reviewed(folder)
     say(folder, UseCalibrations(("lost",)))
     assert reviewed(folder).summary.figures == before.summary.figures
+
+
+def test_a_route_whose_raw_samples_were_deleted_says_so_and_stays_as_it_was_logged(folder):
+    before = reviewed(folder)
+    assert not before.raw_gone
+    recorder = Recorder.open(folder, RIG, RIG_TEXT)
+    assert recorder.prune_raw(before.route.id) > 0
+    recorder.close()
+    after = reviewed(folder)
+    assert after.raw_gone
+    assert after.summary == before.summary
+    assert summary_dict(after)["raw_samples_gone"]
+    assert not summary_dict(before)["raw_samples_gone"]
+    console = Console(file=io.StringIO(), width=200)
+    console.print(route_view(after))
+    assert RAW_GONE in console.file.getvalue()
+    with Archive.open(folder) as archive:
+        assert fine(archive, after, 10.0, 40.0) is None
+        assert fine(archive, before, 10.0, 40.0) is None
+        assert explain_stored(archive, "last", "1").gone
+    say(folder, UseCalibrations(("better",)))
+    assert "deleted" in reviewed(folder).underived
+
+
+def test_pages_notice_that_raw_samples_were_deleted_though_they_know_the_route(folder):
+    shelf = Shelf()
+    with Archive.open(folder) as archive:
+        assert not shelf.review(archive, 1).raw_gone
+        recorder = Recorder.open(folder, RIG, RIG_TEXT)
+        recorder.prune_raw(archive.routes()[0].id)
+        recorder.close()
+        assert shelf.review(archive, 1).raw_gone

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import sqlite3
 import sys
 from pathlib import Path
@@ -120,6 +121,17 @@ def test_also_late_in_a_stream_whose_samples_came_twice_or_not_at_all(tmp_path):
     assert np.nanmedian(found[2].mean) == pytest.approx(
         np.median(review.columns["pressure_pa"][inside]), rel=0.05
     )
+
+
+def test_the_pressure_is_read_by_the_scale_that_the_board_said(tmp_path):
+    """The rig file says 10 bits, or nothing, and the board has 12."""
+    scenario = read_scenario(find_scenario("healthy"))
+    board = dataclasses.replace(scenario.board, adc_bits=12)
+    store_items(tmp_path, simulate(dataclasses.replace(scenario, board=board)).items)
+    review, found = asked(tmp_path, 20.0, 30.0)
+    assert review.rig.gauge.adc_bits == 10
+    readings = review.columns["pressure_pa"][settled(review, 20.0, 30.0)]
+    assert np.nanmean(found[2].mean) == pytest.approx(readings.mean(), rel=0.05)
 
 
 def test_across_a_restart_of_the_board(tmp_path):

@@ -200,7 +200,7 @@ def test_on_a_full_disk_old_raw_samples_can_be_pruned_to_make_room(small_disk: P
         with pytest.raises(StoreFullError):
             for second in range(3000):
                 recorder.commit(second_batch(route.id, second))
-        assert recorder.prune_raw(ended_before_wall_us=6) == 120_000
+        assert recorder.prune_raw(old.id) == 120_000
         for later in range(second, second + 500):  # into the pages that came free
             recorder.commit(second_batch(route.id, later))
     finally:

@@ -24,7 +24,7 @@ from support.storing import (
 from flowlog.monitor.stream import StreamItem, TankFill
 from flowlog.store.archive import Archive
 from flowlog.store.recorder import Recorder
-from flowlog.store.rows import Batch, SegmentRow, StreamMark
+from flowlog.store.rows import Batch, StreamMark
 from flowlog.wire.samples import Samples
 
 
@@ -55,7 +55,7 @@ def test_a_route_comes_back_as_it_was_committed(recorder: Recorder, tmp_path: Pa
         assert archive.events(route.id) == [row for b in batches for row in b.events]
         assert archive.clock(route.id) == [point for b in batches for point in b.clock]
         assert archive.stops(route.id) == batches[0].stops
-        assert archive.segments(route.id) == batches[0].segments
+        assert archive.hello(route.id, 0) == HELLO
         assert archive.routes() == [route] == [archive.route(route.id)]
         latest = archive.latest()
         assert latest is not None
@@ -258,14 +258,16 @@ def test_events_need_no_route(recorder: Recorder, tmp_path: Path) -> None:
         recorder.commit(Batch(None, samples=board_samples(1)))
 
 
-def test_a_segment_is_known_better_the_second_time(recorder: Recorder, tmp_path: Path) -> None:
-    route = recorder.begin_route(1)
-    vague = SegmentRow(0, 4, 0, 0)
-    sure = replace(vague, board="bench-1", firmware="1.0.2", period_ms=100)
-    recorder.commit(Batch(route.id, segments=[vague]))
-    recorder.commit(Batch(route.id, segments=[sure]))
+def test_the_board_is_what_it_last_said_before_a_sample(recorder: Recorder, tmp_path: Path) -> None:
+    route, other = recorder.begin_route(1), recorder.begin_route(2)
+    second, third = replace(HELLO, adc_bits=12), replace(HELLO, adc_bits=16)
+    items = [(10, HELLO), (20, TankFill(0.1)), (30, second), (30, third)]
+    marks = [StreamMark(number, at, item) for number, (at, item) in enumerate(items)]
+    recorder.commit(Batch(route.id, items=marks))
     with Archive.open(tmp_path) as archive:
-        assert archive.segments(route.id) == [sure]
+        found = [archive.hello(route.id, ordinal) for ordinal in (0, 10, 29, 30, 999)]
+        assert found == [HELLO, HELLO, HELLO, third, third]
+        assert archive.hello(other.id, 0) is None
 
 
 def test_the_rig_file_is_kept_once_for_each_text_and_without_its_password(tmp_path: Path) -> None:
@@ -283,7 +285,7 @@ def test_the_rig_file_is_kept_once_for_each_text_and_without_its_password(tmp_pa
         assert b"shed" not in file.read_bytes(), file
 
 
-def test_raw_samples_are_pruned_only_from_routes_that_ended_before_then(
+def test_raw_samples_are_pruned_only_from_a_route_that_has_ended(
     recorder: Recorder, tmp_path: Path
 ) -> None:
     routes = [recorder.begin_route(1) for _ in range(3)]
@@ -291,8 +293,12 @@ def test_raw_samples_are_pruned_only_from_routes_that_ended_before_then(
         recorder.commit(second_batch(route.id, 0))
     recorder.end_route(routes[0].id, 100)
     recorder.end_route(routes[1].id, 200)
-    assert recorder.prune_raw(150) == 10
-    assert recorder.prune_raw(150) == 0
+    assert recorder.prune_raw(routes[0].id) == 10
+    assert recorder.prune_raw(routes[0].id) == 0
+    assert recorder.prune_raw(routes[2].id) == 0
+    assert recorder.prune_raw(99) == 0
     with Archive.open(tmp_path) as archive:
         assert [len(archive.raw(route.id)) for route in routes] == [0, 10, 10]
+        assert [archive.raw_gone(route.id) for route in routes] == [True, False, False]
+        assert not archive.raw_gone(99), "nothing was ever there"
         assert len(archive.readings(routes[0].id)["seq"]) == 1

@@ -12,7 +12,6 @@ from flowlog.store.rows import (
     ClockPoint,
     EventRow,
     OutboxMessage,
-    SegmentRow,
     StopMark,
     StreamMark,
 )
@@ -125,6 +124,5 @@ def second_batch(route_id: int, second: int, run_id: int | None = None) -> Batch
         batch.events.append(event_row(f"a{second}", second=second))
         batch.outbox.append(message(second))
     if second == 0:
-        batch.segments.append(SegmentRow(0, 4, 0, 0, "begin", "bench-1", "1.0.2", "power", 100))
         batch.stops.append(StopMark("back lawn", "begin", 10_000_000, 0, 0, "stop-0"))
     return batch

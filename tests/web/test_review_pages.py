@@ -270,3 +270,17 @@ def test_a_route_without_readings_has_a_page(tmp_path):
     assert "Route" in page(client, "/routes").text
     for path in ("chart", "chart.csv", "chart.svg", "histogram", "stops.csv", "readings.csv"):
         assert client.get(f"/api/routes/1/{path}").status_code == 200
+
+
+def test_the_page_of_a_route_says_that_its_raw_samples_were_deleted(tmp_path):
+    store_items(tmp_path, simulate(read_scenario(find_scenario("healthy"))).items)
+    client = loopback(tmp_path)
+    said = "The raw samples of this route were deleted"
+    assert said not in page(client, "/routes/1").text
+    assert not client.get("/api/routes/1").json()["raw_samples_gone"]
+    recorder = Recorder.open(tmp_path, RIG, RIG_TEXT)
+    recorder.prune_raw(1)
+    recorder.close()
+    assert said in page(client, "/routes/1").text
+    assert client.get("/api/routes/1").json()["raw_samples_gone"]
+    assert client.get("/api/routes/1/chart?from=10&to=20&columns=600").status_code == 200

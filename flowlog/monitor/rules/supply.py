@@ -11,7 +11,10 @@ from flowlog.units import show
 
 
 class TankLevel:
-    """Volume left, from the last fill minus what the meter counted. Full at the start."""
+    """Volume left, from the last fill minus what the meter counted.
+
+    Full at the start, unless the stream says at its beginning what was left over.
+    """
 
     def __init__(self, rig: Rig, book: AlertBook) -> None:
         self._rig = rig
