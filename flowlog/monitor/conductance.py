@@ -19,7 +19,7 @@ from typing import Final
 
 from flowlog.rig.model import HealthyBoom
 
-_METER_LAG_S = 0.2
+METER_LAG_S = 0.2
 """First-order lag of a small turbine (0.15 to 0.25 s); the pressure is delayed alike, so that a
 change of pressure does not look like a change of conductance."""
 
@@ -91,7 +91,7 @@ class Residual:
             # Mean over the tick of a first-order lag whose input steps at its start.
             if seconds != self._seconds:
                 self._seconds = seconds
-                self._share = seconds / _METER_LAG_S
+                self._share = seconds / METER_LAG_S
                 self._decay = exp(-self._share)
             decay, away = self._decay, before - root
             self._delayed = root + away * decay

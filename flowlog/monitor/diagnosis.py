@@ -5,8 +5,8 @@ has been since, and whether it came with the boom's opening after a pause (a ref
 says how likely it makes these; Bayes' rule gives the probabilities. Where two classes make the same
 things likely, the probabilities say so, and the event names both.
 
-The shares before anything is seen are a judgement (common practice, no source): tips clog far more
-often than sensors fail.
+The shares before anything is seen are a judgement (common practice, no source): most often a whole
+tip clogs; a rotor fouls about as often as a part of a tip.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from math import erf, erfc, exp, log, pi, sqrt
 from typing import Final
 
-from flowlog.monitor.supply import ANSWERS, PressureAnswer
+from flowlog.monitor.supply import UNKNOWN, Answers, PressureAnswer
 from flowlog.physics.tips import blocked_tips
 
 MIX_LOG: Final = 0.068
@@ -26,7 +26,7 @@ a strong fertiliser solution). A shift beyond this is never taken for a mix."""
 _BEFORE: Final = {
     "tip_blocked": 0.50,
     "boom_leak": 0.25,
-    "meter_low": 0.04,
+    "meter_low": 0.20,
     "meter_double": 0.04,
     "foam": 0.08,
     "mix_changed": 0.0,
@@ -39,9 +39,16 @@ _AS_MADE: Final = 0.04
 _WHOLE: Final = 0.6
 _NEXT: Final = 0.5
 """Each further whole tip is half as likely."""
-_ROUGH_SD: Final = 0.45
+_NO_ANSWER: Final = 0.01
+"""Of a hundred pressures that should have answered one is held by something else (a regulator that
+sticks, a gauge that hangs): no evidence counts for more than that."""
+_MOST_NATS: Final = 100.0
+"""More is certain already, and would not fit into a number."""
+_ROUGH_OF_OWN: Final = 0.05
+"""Variance of the log of a variance's ratio, beyond what its ticks are too few for: the usual news,
+that it is held against, are known to a fifth."""
 _ROUGH_WIDE: Final = 2.3
-"""Log of the variance's ratio: the spread of a quiet dozen ticks, and how far rough passes go."""
+"""How far the log goes in rough passes."""
 _GASSY: Final = (0.6, 3.1)
 """The same for gas in the liquid: from less than twice to twenty times."""
 
@@ -59,6 +66,10 @@ class Signs:
     """Variance of the flow's news since the onset over the usual one; None while too short."""
     after_pause: bool
     """It came with the first spraying after a pause in which the tank may have been filled."""
+    rough_ticks: int = 12
+    """From so many ticks."""
+    answers: Answers = UNKNOWN
+    """By how much log pressure may rise for a fall of the boom's log conductance by one."""
 
 
 def weigh(signs: Signs) -> dict[str, float]:
@@ -87,7 +98,7 @@ def reweigh(known: Mapping[str, float], signs: Signs, step: float) -> dict[str, 
     reached = replace(signs, answer=None, roughness=None)
     grown = replace(signs, shift=step)
     weights = {
-        code: share * _answered(grown, _SHARES[code]) * _RUNS.get(code, _quiet)(signs)
+        code: share * _answered(grown, _shares(code, signs)) * _RUNS.get(code, _quiet)(signs)
         for code, share in known.items()
         if _LIKELIHOODS[code](reached) > 0.0
     }
@@ -103,13 +114,18 @@ def _normal(value: float, mean: float, sd: float) -> float:
     return exp(-0.5 * away * away) / (sd * sqrt(2.0 * pi))
 
 
-def _answered(signs: Signs, shares: tuple[float, ...]) -> float:
-    """Density of the pressure's answer if it is one of `shares` of the shift, against it."""
+def _answered(signs: Signs, answers: Answers) -> float:
+    """Likelihood of the pressure's answer if it is one of these shares of the shift, against it.
+
+    Relative to that of no answer.
+    """
     if signs.answer is None:
         return 1.0
-    sd = sqrt(signs.answer.sd**2 + 0.003**2)
-    each = (_normal(signs.answer.moved, -share * signs.shift, sd) for share in shares)
-    return sum(each) / len(shares)
+    answered = 0.0
+    for share, weight in answers:
+        nats = signs.answer.nats(-share * signs.shift) if share else 0.0
+        answered += weight * exp(min(nats, _MOST_NATS))
+    return _NO_ANSWER + (1.0 - _NO_ANSWER) * answered
 
 
 def _quiet(signs: Signs) -> float:
@@ -118,7 +134,12 @@ def _quiet(signs: Signs) -> float:
         return 1.0
     rough = log(max(1.0, signs.roughness))
     wide = 1.0 / _ROUGH_WIDE if rough < _ROUGH_WIDE else 0.0
-    return 0.9 * _normal(rough, 0.0, _ROUGH_SD) * 2.0 + 0.1 * wide
+    return 0.9 * _normal(rough, 0.0, _rough_sd(signs)) * 2.0 + 0.1 * wide
+
+
+def _rough_sd(signs: Signs) -> float:
+    """Of the log of a roughness: that of a mean of squares, and the reference's own."""
+    return sqrt(2.0 / signs.rough_ticks + _ROUGH_OF_OWN)
 
 
 def _tip(signs: Signs) -> float:
@@ -138,20 +159,20 @@ def _tip(signs: Signs) -> float:
     if 0.1 < blocked < tips:
         density += (1.0 - _WHOLE) * 0.5 ** (blocked - 1.0) / (2.0 / log(2.0))
     # From density over tips to density over the shift.
-    return density * tips * passes * _answered(signs, ANSWERS) * _quiet(signs)
+    return density * tips * passes * _answered(signs, signs.answers) * _quiet(signs)
 
 
 def _leak(signs: Signs) -> float:
     if not 0.02 < signs.shift < 1.5:
         return 0.0
     spread = 1.0 / (signs.shift * log(75.0))
-    return spread * _answered(signs, ANSWERS) * _quiet(signs)
+    return spread * _answered(signs, signs.answers) * _quiet(signs)
 
 
 def _meter_low(signs: Signs) -> float:
     if not -2.0 < signs.shift < 0.0:
         return 0.0
-    return 0.5 * _answered(signs, (0.0,)) * _quiet(signs)
+    return 0.5 * _answered(signs, _SHARES["meter_low"]) * _quiet(signs)
 
 
 def _meter_double(signs: Signs) -> float:
@@ -159,7 +180,7 @@ def _meter_double(signs: Signs) -> float:
         return 0.0
     near = _normal(signs.shift, log(2.0), sqrt(signs.shift_sd**2 + 0.03**2))
     wide = 0.5 if signs.shift < 2.0 else 0.0
-    return (0.8 * near + 0.2 * wide) * _answered(signs, (0.0,)) * _quiet(signs)
+    return (0.8 * near + 0.2 * wide) * _answered(signs, _SHARES["meter_double"]) * _quiet(signs)
 
 
 def _mix(signs: Signs) -> float:
@@ -182,8 +203,9 @@ def _gassy(signs: Signs) -> float:
     if signs.roughness is None:
         return 1.0
     rough = log(max(1.0, signs.roughness))
-    # Even over a factor of two to twenty, measured as a quiet dozen ticks would be.
-    low, high = ((end - rough) / (_ROUGH_SD * sqrt(2.0)) for end in _GASSY)
+    # Even over a factor of two to twenty, measured as well as a quiet one would be.
+    sd = _rough_sd(signs)
+    low, high = ((end - rough) / (sd * sqrt(2.0)) for end in _GASSY)
     return 0.5 * (erf(high) - erf(low)) / (_GASSY[1] - _GASSY[0])
 
 
@@ -195,13 +217,23 @@ _LIKELIHOODS: Final[dict[str, Callable[[Signs], float]]] = {
     "foam": _foam,
     "mix_changed": _mix,
 }
-_SHARES: Final[dict[str, tuple[float, ...]]] = {
-    "tip_blocked": ANSWERS,
-    "boom_leak": ANSWERS,
-    "meter_low": (0.0,),
-    "meter_double": (0.0,),
-    "foam": (0.0, 0.2, 0.5),
-    "mix_changed": (0.0, 0.1, 0.25, 1.0, 2.0),
+
+
+def _evenly(*shares: float) -> Answers:
+    return tuple((share, 1.0 / len(shares)) for share in shares)
+
+
+_SHARES: Final[dict[str, Answers]] = {
+    "meter_low": _evenly(0.0),
+    "meter_double": _evenly(0.0),
+    "foam": _evenly(0.0, 0.2, 0.5),
+    "mix_changed": _evenly(0.0, 0.1, 0.25, 1.0, 2.0),
 }
-"""By how much log pressure may move against the shift."""
+"""By how much log pressure may move against the shift, where that is not the boom's own answer."""
+
+
+def _shares(code: str, signs: Signs) -> Answers:
+    return _SHARES.get(code, signs.answers)
+
+
 _RUNS: Final[dict[str, Callable[[Signs], float]]] = {"foam": _gassy}

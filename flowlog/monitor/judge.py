@@ -8,6 +8,7 @@ tick by tick in any case.
 from __future__ import annotations
 
 from flowlog.monitor.alerts import AlertBook
+from flowlog.monitor.closer import Closer
 from flowlog.monitor.conductance import law_of
 from flowlog.monitor.evidence import Watcher
 from flowlog.monitor.motion import Step, Steps
@@ -56,7 +57,8 @@ class Judge:
         self._pressure_band = PressureBand(rig, book)
         self._rate_band = RateBand(rig, book)
         self._tank = TankLevel(rig, book)
-        self._boom = BoomWatch(rig, book, baseline)
+        self.closer = Closer(rig, law_of(baseline))
+        self._boom = BoomWatch(rig, book, baseline, self.closer)
         self._careful = _CAREFUL
 
     @property

@@ -74,6 +74,7 @@ class Monitor:
             unwrapped = self._unwrapper.feed(item)
             for found in unwrapped.breaks:
                 self._breaks[found.segment] = found
+            self._judge.closer.window.add(unwrapped.table)
             onsets, doubt = self._watch.look(unwrapped.table)
             ticks = self._ticks.gather(unwrapped.table, doubt)
             for onset in onsets:
@@ -115,7 +116,7 @@ class Monitor:
             self._watch.period_us = period_us
             self._ticks.set_period(period_us)
         gauge = PressureGauge(self._rig.gauge, hello.adc_bits) if "P" in hello.channels else None
-        self._judge.gauge = gauge
+        self._judge.gauge = self._judge.closer.gauge = gauge
         self._watch.set_gauge(gauge)
         self._judge.data.hello(self._at, hello)
 

@@ -11,7 +11,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from flowlog.monitor.diagnosis import _LIKELIHOODS, MIX_LOG, Signs, reweigh, weigh
-from flowlog.monitor.supply import PressureAnswer
+from flowlog.monitor.supply import PressureAnswer, answers_of
+from flowlog.rig.model import SupplyAnswer
 
 CLASSES = {"tip_blocked", "boom_leak", "meter_low", "meter_double", "foam", "mix_changed"}
 
@@ -228,3 +229,32 @@ def test_flow_that_is_rougher_than_any_foam_still_is_likelier_gas_than_a_quiet_l
         classes = weigh(more(0.09, answer=STAYED, roughness=exp(log_rough)))
         assert classes["foam"] > 1e-6
     assert classes["foam"] > 0.9
+
+
+# -- what a capped tip taught ----------------------------------------------------------------
+
+
+def test_a_learnt_answer_tells_half_a_tip_from_a_sensor_that_reads_low():
+    """A centrifugal pump answers by 8 % or not at all; untaught, 2 % might be all of its answer."""
+    learnt = answers_of(SupplyAnswer(0.6, 0.05))
+    stayed = blocked(4, 0.5, answer=PressureAnswer(0.01, 0.006))
+    untaught, taught = weigh(stayed), weigh(replace(stayed, answers=learnt))
+    assert taught["meter_low"] > 0.9
+    assert untaught["meter_low"] < taught["meter_low"]
+    answered = replace(stayed, answer=PressureAnswer(0.08, 0.006), answers=learnt)
+    assert weigh(answered)["tip_blocked"] > 0.99
+
+
+def test_no_evidence_from_the_pressure_counts_for_more_than_a_regulator_that_sticks():
+    """One in a hundred: a whole tip stays the likelier name, however still the pressure stood."""
+    learnt = answers_of(SupplyAnswer(0.6, 0.01))
+    still = blocked(6, 1.0, answer=PressureAnswer(0.0, 0.0005))
+    least = weigh(replace(still, answers=learnt))["tip_blocked"]
+    assert 0.005 < least < 0.5
+
+
+def test_more_ticks_make_a_roughness_tell_more():
+    """Leak or foam: three times the usual scatter, in five ticks and in fifty."""
+    seen = Signs(6, 0.06, 0.004, None, 3.0, False)
+    few, many = (weigh(replace(seen, rough_ticks=ticks))["foam"] for ticks in (5, 50))
+    assert few < many

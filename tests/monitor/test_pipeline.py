@@ -126,8 +126,12 @@ def test_a_second_blocked_tip_grows_the_same_alert():
         return np.where(t < 60, 0.0, np.where(t < 90, one, two))
 
     flow = rig.expected_flow_m3_s
+    # The pressure answers by three tenths, and drives the tips that are left by half of that.
     samples = make_samples(
-        rig, 130.0, lambda t: flow * np.exp(shift(t)), lambda t: 40 * PSI + 0 * t
+        rig,
+        130.0,
+        lambda t: flow * np.exp(0.85 * shift(t)),
+        lambda t: 40 * PSI * np.exp(-0.3 * shift(t)),
     )
     events = without_refinements(run(rig, samples).events)
     events = [e for e in events if e.code == "tip_blocked"]

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flowlog.monitor.noise import DECAY
-from flowlog.monitor.supply import ANSWERS, SupplyPoint
+from flowlog.monitor.supply import ANSWERS, UNKNOWN, PressureAnswer, SupplyPoint, answers_of
+from flowlog.rig.model import SupplyAnswer
 
 SPREAD = 0.013
 """Of log pressure: turbulence at a small pump's gauge."""
@@ -121,8 +122,8 @@ def test_a_constant_offset_of_the_pressure_changes_no_answer(step, offset):
     assert there.sd == pytest.approx(here.sd, rel=1e-6)
 
 
-def test_the_answers_looked_for_reach_from_a_stiff_relief_valve_to_a_pump_without_bypass():
-    assert min(ANSWERS) == 0.1
+def test_the_answers_looked_for_reach_from_a_stiff_regulator_to_a_pump_without_bypass():
+    assert min(ANSWERS) == 0.02
     assert max(ANSWERS) == 1.0
 
 
@@ -133,3 +134,50 @@ def test_an_onset_older_than_what_is_kept_has_no_answer():
         supply.step(float(value))
     assert supply.answer(100) is not None
     assert supply.answer(200) is None
+
+
+# -- what to expect, and hypotheses about the onset --------------------------------------------
+
+
+@given(st.floats(-0.05, 1.4), st.floats(0.01, 0.3))
+def test_what_a_capped_tip_taught_is_expected_and_adds_up_to_one(share, u):
+    expected = answers_of(SupplyAnswer(share, u))
+    assert sum(weight for _, weight in expected) == pytest.approx(1.0)
+    assert all(weight > 0.0 for _, weight in expected)
+
+
+def test_a_sharp_answer_leaves_few_shares_and_a_vague_one_many():
+    sharp, vague = (answers_of(SupplyAnswer(0.6, u)) for u in (0.02, 0.3))
+    assert len(sharp) < len(vague)
+    likeliest = max(sharp, key=lambda one: one[1])[0]
+    assert likeliest == pytest.approx(0.6, rel=0.1)
+
+
+@pytest.mark.parametrize("learnt", [None, SupplyAnswer(9.0, 0.01)])
+def test_without_a_check_or_with_one_that_no_pump_gives_anything_is_expected(learnt):
+    assert answers_of(learnt) == UNKNOWN
+    assert [share for share, _ in UNKNOWN] == list(ANSWERS)
+
+
+def test_one_hypothesis_about_the_onset_is_a_plain_answer():
+    mixed = PressureAnswer.mixed([(0.3, 0.02, 0.005)])
+    assert (mixed.moved, mixed.sd) == pytest.approx((0.02, 0.005))
+    assert mixed.nats(0.02) == pytest.approx(PressureAnswer(0.02, 0.005).nats(0.02))
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0.01, 1.0), st.floats(-0.2, 0.2), st.floats(1e-3, 0.1)),
+        min_size=1,
+        max_size=12,
+    ),
+    st.floats(-0.3, 0.3),
+)
+def test_hypotheses_lie_between_the_best_and_the_worst_of_them(parts, move):
+    each = [PressureAnswer(moved, sd).nats(move) for _, moved, sd in parts]
+    assert min(each) - 1e-9 <= PressureAnswer.mixed(parts).nats(move) <= max(each) + 1e-9
+
+
+def test_no_move_is_as_likely_as_itself():
+    mixed = PressureAnswer.mixed([(1.0, 0.02, 0.01), (2.0, -0.1, 0.02)])
+    assert mixed.nats(0.0) == pytest.approx(0.0)

@@ -1,42 +1,33 @@
-"""The boom's conductance: blocked tips, missing tips and leaks, and what only looks like them.
+"""The boom's conductance, tick by tick: its level, its noise, the tests for a shift of it.
 
-One alert follows one fault: it opens when the bank of sequential tests crosses, is refined as
-evidence comes, grows or shrinks when the level moves, and clears when the test for the way back
-crosses. What it is called follows from `flowlog.monitor.diagnosis`, at the opening and again.
-
-A shift that comes with the first spraying after a pause may be another mix. One that is small
-enough for that is noted and taken as the new healthy level, since no two sensors can tell it from
-a part of a tip that clogged in the pause; a larger one is a fault.
+What a test that crosses means for the alert about the boom, and what becomes of an open one, is
+`flowlog.monitor.rules.boom_alert`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from math import exp, log, sqrt
 from typing import NamedTuple
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.conductance import ARM_S, Baseline, Residual, law_of
-from flowlog.monitor.cusum import Alarm, Bank
-from flowlog.monitor.diagnosis import Signs, reweigh, weigh
+from flowlog.monitor.closer import Closer
+from flowlog.monitor.conductance import Baseline, Residual, law_of
+from flowlog.monitor.cusum import Bank
+from flowlog.monitor.diagnosis import Signs, weigh
 from flowlog.monitor.evidence import Evidence, Test, Watcher
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
-from flowlog.monitor.rules.boom_fault import OpenFault, mean_since
+from flowlog.monitor.phase import CHECK_VALVE_PA
+from flowlog.monitor.rules.boom_alert import BoomAlert
+from flowlog.monitor.rules.boom_fault import OpenFault
 from flowlog.monitor.rules.boom_sizes import least_shift, shifts
-from flowlog.monitor.rules.boom_words import (
-    checks_for,
-    describe,
-    describe_mix,
-    details_of,
-    in_words,
-)
+from flowlog.monitor.rules.boom_words import describe, details_of
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.recent import RecentTicks
 from flowlog.monitor.rules.stretch import Stretch
 from flowlog.monitor.rules.supply_point import SupplyWatch
 from flowlog.monitor.rules.valve import ValveWatch
-from flowlog.monitor.supply import SupplyPoint
+from flowlog.monitor.supply import SupplyPoint, answers_of
 from flowlog.physics.carrier import carrier_log_shift
 from flowlog.rig.model import HealthyBoom, Rig
 
@@ -50,18 +41,11 @@ rest (an uncertainty budget of repeatability alone; common practice, no source).
 _UNEXPECTED = 0.2
 """Meter, gauge and tips out of the box are each good to 5 to 10 %: a boom that differs from the
 rig file by more than a fifth differs in something else."""
+_LEAST_SHARE = 0.6
+"""Of the tips' lowest pressure, or what their check valves open at: below, tips shut by themselves,
+and what the boom passes says nothing about them."""
 _DRIFTED = 0.03
 """Log conductance: a third of the wear at which a set of tips is replaced."""
-_AIR_WITHIN_S = 15.0
-"""From the first gulp of air to nothing but air a small tank takes some seconds."""
-_RENAMED = 2.0
-"""An alert changes its name only for one that is twice as likely: names must not swing."""
-_ROUGH = 2.0
-_ROUGH_NATS = 3.0
-"""A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
-much of it may be the ground's."""
-_TOLD_TIPS = 0.1
-_TOLD_NARROWER = 0.6
 
 
 class _Settled(NamedTuple):
@@ -81,7 +65,13 @@ class BoomWatch:
     healthy.
     """
 
-    def __init__(self, rig: Rig, book: AlertBook, healthy: HealthyBoom | None = None) -> None:
+    def __init__(
+        self,
+        rig: Rig,
+        book: AlertBook,
+        healthy: HealthyBoom | None = None,
+        closer: Closer | None = None,
+    ) -> None:
         self._rig = rig
         self._book = book
         self._healthy = healthy
@@ -93,9 +83,16 @@ class BoomWatch:
         self.bank = Bank(shifts(rig), rig.thresholds.false_alarms_per_100_h)
         self.baseline = Baseline()
         self._waiting: _Settled | None = None
-        self._recent = RecentTicks(self._tips, self.noise, self.supply, self.baseline)
-        self.fault: OpenFault | None = None
-        self._told: Size | None = None
+        self._recent = RecentTicks(
+            self._tips,
+            answers_of(rig.answer),
+            self.noise,
+            self.supply,
+            self.baseline,
+            closer or Closer(rig),
+        )
+        self._alert = BoomAlert(rig, book, self.noise, self.bank, self.baseline, self._recent)
+        self._least_log = log(min(CHECK_VALVE_PA, _LEAST_SHARE * rig.boom.pressure_low_pa))
         self._shut_s = 0.0
         self._drifting = False
         self._supply_watch = SupplyWatch(book)
@@ -197,7 +194,7 @@ class BoomWatch:
     def _judge(self, tick: _Settled, said: Position) -> float | None:
         """Judge a tick that is known by now to lie within the spraying; `said` is now."""
         at, seconds, log_conductance, log_pressure = tick
-        baseline, noise, fault = self.baseline, self.noise, self.fault
+        baseline, noise, fault = self.baseline, self.noise, self._alert.fault
         self.supply.step(log_pressure)
         self._recent.since_pause_s += seconds
         if not baseline.armed:
@@ -221,20 +218,22 @@ class BoomWatch:
         self._recent.add(at, residual, news)
         busy = fault is not None
         if self._supply_watch.step(at, said, log_pressure, jump, noise.usual, boom_busy=busy):
-            self._draw_air(said)
+            self._alert.become_air(said, self._supply_watch.wild_since())
         if self._supply_watch.drawing_air:
             # Then there is nothing to judge here.
+            return None
+        if log_pressure < self._least_log:
             return None
         if fault is not None:
             turn = fault.step(innovation, residual, noise)
             if turn is not None:
-                self._turn(fault, turn, said)
+                self._alert.turn(fault, turn, said, restless=self._supply_watch.restless)
         elif innovation is not None:
             density = noise.density_s
             known_to = sqrt(density / baseline.seconds)
-            alarm = self.bank.step(innovation, density, known_to, self.supply.confirms)
+            alarm = self.bank.step(innovation, density, known_to, self._recent.confirms)
             if alarm is not None:
-                self._raise(said, alarm)
+                self._alert.open(said, alarm)
             elif self.bank.quiet:
                 baseline.add(log_conductance, seconds)
                 if not self._drifting:
@@ -244,7 +243,7 @@ class BoomWatch:
         return exp(residual)
 
     def _evidence(self, tick: _Settled, at: Position, residual: float) -> Evidence:
-        fault = self.fault
+        fault = self._alert.fault
         return Evidence(
             at=tick.at,
             said=at,
@@ -257,149 +256,6 @@ class BoomWatch:
             tests=() if fault else tuple(Test(*state) for state in self.bank.state()),
             fault_level=fault.level if fault else None,
         )
-
-    def _draw_air(self, at: Position) -> None:
-        """The pump has just been found to draw air."""
-        text = "Flow and pressure jump and the pressure sags: air in the suction line."
-        fault = self.fault
-        if fault is not None and fault.age * 0.5 < _AIR_WITHIN_S:
-            # What looked like a fault of the boom was the first of the air.
-            if self._book.rename(fault.code, "air_drawn"):
-                self._book.grow("air_drawn", at, text)
-            self.fault = None
-        else:
-            self._book.open("air_drawn", at, self._supply_watch.wild_since(), text)
-        self.bank.reset()
-
-    # -- opening -----------------------------------------------------------------------------
-
-    def _raise(self, at: Position, alarm: Alarm) -> None:
-        if self.noise.roughness > _ROUGH and alarm.evidence < alarm.threshold + _ROUGH_NATS:
-            # How rough such a pass is is known badly; a fault will say more in a moment.
-            return
-        count = min(len(self._recent), max(1, round(2.0 * alarm.seconds)))
-        newest = self._recent.newest(count)
-        residuals = [tick.residual for tick in newest]
-        level, sd = mean_since(residuals, self.noise)
-        if level * alarm.shift <= 0.0:
-            # Over so soon: there is nothing left to report.
-            self.bank.reset()
-            return
-        after_pause = self._recent.came_with_the_pause(level, sd, count)
-        if after_pause:
-            # Then all of the spraying since tells how large it is.
-            count = min(len(self._recent), max(count, self._recent.since_pause()))
-            newest = self._recent.newest(count)
-            residuals = [tick.residual for tick in newest]
-            level, sd = mean_since(residuals, self.noise)
-        classes = weigh(self._recent.signs(level, sd, count, after_pause=after_pause))
-        code = next(iter(classes))
-        since = newest[0].at
-        if code == "mix_changed":
-            self._take_mix(at, since, level, sd, classes)
-            return
-        fault = OpenFault(code, level, residuals, self._tips, least_shift(self._rig, level))
-        fault.classes = classes
-        if fault.has_shrunk(level, sd):
-            # Smaller than anything that is looked for: the level learns it.
-            self.bank.reset()
-            return
-        sd = self._recent.sd_with_baseline(sd)
-        size, text = describe(self._rig, code, level, sd, classes)
-        details = details_of(code, level, alarm.evidence, classes)
-        self._open(code, at, since, text, size, details, classes)
-        self.fault = fault
-        self.noise.stepped()
-        self.bank.reset()
-
-    def _open(
-        self,
-        code: str,
-        at: Position,
-        since: Position,
-        text: str,
-        size: Size,
-        details: Mapping[str, float],
-        classes: Mapping[str, float],
-    ) -> None:
-        self._book.open(code, at, since, text, size, details, checks_for(code, classes))
-        self._told = size
-
-    def _take_mix(
-        self,
-        at: Position,
-        since: Position,
-        level: float,
-        sd: float,
-        classes: Mapping[str, float],
-    ) -> None:
-        """Note another mix and take what the boom passes now as healthy."""
-        size, text = describe_mix(self._rig, level, sd)
-        self._book.note(
-            "mix_changed", at, since, text, size, details_of("mix_changed", level, 0.0, classes)
-        )
-        self.baseline.hold(self.baseline.level + level, ARM_S)
-        self.noise.stepped()
-        self.bank.reset()
-
-    # -- following ---------------------------------------------------------------------------
-
-    def _turn(self, fault: OpenFault, turn: str, at: Position) -> None:
-        if turn == "gone":
-            if not self._supply_watch.restless:
-                self._clear(fault, at)
-            return
-        level, sd = mean_since(fault.residuals, self.noise)
-        if fault.has_shrunk(level, sd):
-            self._clear(fault, at)
-            return
-        classes = fault.classes = self._weigh_again(fault, level, sd)
-        code = next(iter(classes))
-        known = classes.get(fault.code, 0.0)
-        if classes[code] < _RENAMED * known:
-            code = fault.code
-        before = in_words(self._rig, fault.code, fault.was)
-        size, text = describe(self._rig, code, level, self._recent.sd_with_baseline(sd), classes)
-        details = details_of(code, level, fault.suspicion, classes)
-        fault.set_level(level)
-        renamed = code != fault.code and self._book.rename(fault.code, code)
-        if renamed:
-            fault.code = code
-        elif code != fault.code:
-            return
-        if turn == "grew":
-            self.noise.stepped()
-            text += f" It was {before}."
-        elif not renamed and not self._worth_telling(size):
-            return
-        else:
-            details["surer"] = 1.0
-        self._book.grow(code, at, text, size, details, checks_for(code, classes))
-        self._told = size
-
-    def _weigh_again(self, fault: OpenFault, level: float, sd: float) -> dict[str, float]:
-        """Probabilities of the classes for an open fault."""
-        count = min(fault.ticks, len(self._recent))
-        signs = self._recent.signs(level, sd, count, after_pause=False)
-        return reweigh(fault.known, signs, level - fault.was) if fault.grown else weigh(signs)
-
-    def _worth_telling(self, size: Size) -> bool:
-        """Has what was told become wrong, or much surer?"""
-        told = self._told
-        if told is None or told.low is None or told.high is None or size.low is None:
-            return True
-        assert size.high is not None
-        unit = 1.0 if size.unit == "tips" else 100.0 / self._tips
-        moved = abs(size.value - told.value) > _TOLD_TIPS * unit
-        narrower = size.high - size.low < _TOLD_NARROWER * (told.high - told.low)
-        return moved or narrower or size.unit != told.unit
-
-    def _clear(self, fault: OpenFault, at: Position) -> None:
-        text = "The boom passes what its healthy baseline says again."
-        self._book.clear(fault.code, at, text)
-        self.fault = None
-        self.noise.stepped()
-        self.bank.reset()
 
     def _watch_drift(self, at: Position) -> None:
         """Wear and slow clogging: the tracked level against what was learnt first."""
@@ -434,16 +290,18 @@ class BoomWatch:
         code = next(iter(classes))
         if code == "mix_changed":
             self.baseline.hold(calibrated, self.baseline.seconds)
-            self._take_mix(at, began, level, spread, classes)
+            self._alert.take_mix(at, began, level, spread, classes)
             return
         self.baseline.hold(calibrated)
         size, text = describe(self._rig, code, level, spread, classes)
         text += " So it began; the baseline is the calibrated one."
         if density != 1.0 or level > 0.0:
             text += " Another density of the mix than the rig file's would look alike."
-        self._open(code, at, began, text, size, details_of(code, level, 0.0, classes), classes)
-        self.fault = OpenFault(code, level, [level], self._tips, least_shift(self._rig, level))
-        self.fault.classes = classes
+        details = details_of(code, level, 0.0, classes)
+        self._alert.begin(code, at, began, text, size, details, classes)
+        fault = OpenFault(code, level, [level], self._tips, least_shift(self._rig, level))
+        fault.classes = classes
+        self._alert.fault = fault
 
     def _compare_with_rig_file(self, at: Position) -> None:
         off = exp(self.baseline.level) / self._rig.nominal_conductance - 1.0

@@ -7,7 +7,9 @@ from math import exp
 from typing import Final
 
 from flowlog.monitor.alerts import Size
+from flowlog.monitor.close_up import CloseUp
 from flowlog.monitor.codes import CODES
+from flowlog.monitor.diagnosis import Signs
 from flowlog.physics.tips import blocked_tips
 from flowlog.rig.model import Rig
 
@@ -110,7 +112,11 @@ def checks_for(code: str, classes: Mapping[str, float]) -> tuple[str, ...]:
 
 
 def details_of(
-    code: str, shift: float, evidence: float, classes: Mapping[str, float]
+    code: str,
+    shift: float,
+    evidence: float,
+    classes: Mapping[str, float],
+    signs: Signs | None = None,
 ) -> dict[str, float]:
     """What a screen or an explanation needs beside the sentence."""
     details = {
@@ -118,5 +124,19 @@ def details_of(
         "shift_log": round(shift, 4),
         "probability": round(classes.get(code, 0.0), 3),
     }
+    if signs is not None and signs.answer is not None:
+        details["pressure_moved_log"] = round(signs.answer.moved, 4)
+        details["pressure_moved_sd"] = round(signs.answer.sd, 4)
+    if signs is not None and signs.roughness is not None:
+        details["rough"] = round(signs.roughness, 2)
     details.update({f"may_be.{code}": round(share, 3) for code, share in classes.items()})
     return details
+
+
+def onset_details(close: CloseUp) -> dict[str, float]:
+    """The 95 % interval of an onset, as seconds before and after the event's `since`."""
+    return {
+        "since_earlier_s": round(max(0.0, close.earliest_s - close.ago_s), 2),
+        "since_later_s": round(max(0.0, close.ago_s - close.latest_s), 2),
+        "came_over_s": round(close.over_s, 1),
+    }

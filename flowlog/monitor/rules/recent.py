@@ -7,14 +7,18 @@ from math import sqrt
 from statistics import variance
 from typing import NamedTuple
 
+from flowlog.monitor.close_up import CloseUp
+from flowlog.monitor.closer import Closer
 from flowlog.monitor.conductance import Baseline
 from flowlog.monitor.diagnosis import Signs
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
-from flowlog.monitor.supply import SupplyPoint
+from flowlog.monitor.supply import Answers, SupplyPoint
 
 _KEPT = 240
 """Ticks kept: two minutes, the longest that a small shift takes to be believed."""
+_PAUSE_KNOWN = 360
+"""A pause counts for three minutes of spraying: the smallest change of a mix takes so long."""
 _OPENING_S = 6.0
 """An onset is estimated to a few seconds: one so soon after the boom opened came with it."""
 _ROUGH_AFTER = 3
@@ -28,18 +32,28 @@ class RecentTick(NamedTuple):
     at: Position
     residual: float
     news: float | None
+    usual: float
+    """Variance of the news in usual passes, as it was known then."""
 
 
 class RecentTicks:
     """Two minutes of judged ticks; knows how long ago the tank may have been filled."""
 
     def __init__(
-        self, tips: int, noise: NoiseLevel, supply: SupplyPoint, baseline: Baseline
+        self,
+        tips: int,
+        answers: Answers,
+        noise: NoiseLevel,
+        supply: SupplyPoint,
+        baseline: Baseline,
+        closer: Closer,
     ) -> None:
         self._tips = tips
+        self._answers = answers
         self._noise = noise
         self._supply = supply
         self._baseline = baseline
+        self._closer = closer
         self._ticks: deque[RecentTick] = deque(maxlen=_KEPT)
         self.since_pause_s = 0.0
         """Settled spraying since the last pause in which the tank may have been filled."""
@@ -49,7 +63,8 @@ class RecentTicks:
 
     def add(self, at: Position, residual: float, news: float | None) -> None:
         """Take one tick in."""
-        self._ticks.append(tuple.__new__(RecentTick, (at, residual, news)))
+        row = (at, residual, news, self._noise.usual)
+        self._ticks.append(tuple.__new__(RecentTick, row))
 
     def newest(self, count: int) -> list[RecentTick]:
         """The newest ticks, one at least, as far as they are kept."""
@@ -63,17 +78,45 @@ class RecentTicks:
         """Standard uncertainty of a shift, its own and that of the baseline together."""
         return sqrt(sd * sd + self._noise.density_s / self._baseline.seconds)
 
-    def signs(self, level: float, sd: float, count: int, *, after_pause: bool) -> Signs:
+    def close_up(self, shift: float, count: int, was: float = 0.0) -> CloseUp | None:
+        """A closer look at an onset that lies across the tick `count` ticks ago.
+
+        Args:
+            shift: That came with it.
+            count: At least 1.
+            was: The shift before it.
+        """
+        settled = [tick.at for tick in self._ticks]
+        return self._closer.look(settled, self._baseline.level + was, (count - 0.5) * 0.5, shift)
+
+    def began(self, close: CloseUp) -> Position:
+        """The sample of an onset."""
+        return self._closer.position(self._ticks[-1].at, close.ago_s)
+
+    def confirms(self, shift: float, seconds: float) -> bool:
+        """Did the pressure move against a shift of the boom that began `seconds` ago?"""
+        close = self.close_up(shift, max(1, round(2.0 * seconds)))
+        if close is None:
+            return self._supply.confirms(shift, seconds)
+        return close.answer.confirms(shift, self._answers)
+
+    def signs(
+        self, level: float, sd: float, count: int, close: CloseUp | None, *, after_pause: bool
+    ) -> Signs:
         """What is known of a shift that began `count` ticks ago."""
-        since = self.newest(count)[_ROUGH_AFTER:]
-        news = [tick.news for tick in since if tick.news is not None]
+        since = self.newest(count)
+        # Gas that comes and goes for minutes would pass for usual.
+        usual = min(since[0].usual, self._noise.usual)
+        news = [tick.news for tick in since[_ROUGH_AFTER:] if tick.news is not None]
         return Signs(
             tips=self._tips,
             shift=level,
             shift_sd=self.sd_with_baseline(sd),
-            answer=self._supply.answer(max(2, count)),
-            roughness=variance(news) / self._noise.usual if len(news) >= _ROUGH_TICKS else None,
+            answer=close.answer if close is not None else self._supply.answer(max(2, count)),
+            roughness=variance(news) / usual if len(news) >= _ROUGH_TICKS else None,
+            rough_ticks=len(news),
             after_pause=after_pause,
+            answers=self._answers,
         )
 
     def came_with_the_pause(self, level: float, sd: float, count: int) -> bool:
@@ -83,8 +126,10 @@ class RecentTicks:
         onset lies nearer to the level since than to the healthy one, each in its own spread.
         """
         before = self.since_pause() - count
-        if before > len(self._ticks) - count:
+        if before > _PAUSE_KNOWN - count:
             return False
+        # What is no longer kept is taken to have been as the rest.
+        before = min(before, len(self._ticks) - count)
         if before * 0.5 < _OPENING_S:
             return True
         between = list(self._ticks)[-count - before : -count]
