@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from math import floor, log
+from math import erf, exp, floor, log, pi, sqrt
 from typing import NamedTuple
 
 from flowlog.monitor.ticks import TICK_MS
 
-_BURST_TICKS = 1.2 / (TICK_MS * 1e-3)
+_TICK_S = TICK_MS * 1e-3
+_BURST_TICKS = 1.2 / _TICK_S
 _BURST_LOG = -log(0.7)
 _NO_BURST = 1.1 * _BURST_LOG
 """A burst of air through the meter lasts up to 1.2 s and moves it by up to 30 % (measured on none
@@ -42,10 +43,12 @@ _CAP_NATS = 12.0
 """No single tick adds more than this: two ticks at least must speak for a shift."""
 
 _SURE_TICKS = 2
-"""How many are enough where no burst of air can be what is seen: the shift is larger than any
-burst, or the pressure answered as it does to a boom that passes less."""
+"""How many are enough where no burst of air can be what is seen, because it is larger than any."""
 
-_FREEDOM = 5.0
+_ANSWERED_TICKS = 1
+"""And where the pressure answered as it does to a boom that passes less."""
+
+_FREEDOM = 8.0
 """Degrees of freedom of the news. Student's t with few of them has the tails of real flow: a tick
 that is far out says little about a small shift, so that a burst of air leaves no suspicion behind
 that noise could build on. Near its middle it is as sharp as a normal one."""
@@ -59,6 +62,19 @@ exp(2 b h / d): by 30 for b = d / 10 and h = 17, for the minute or so until the 
 
 _QUIET_NATS = 3.0
 """A test below this is under no suspicion."""
+
+_NEW_DENSITY = 0.01
+"""A density that moved by less leaves the thresholds, which follow its logarithm."""
+
+_STEEPNESS = 1.08
+"""Were the density of the sums that of the noise, false alarms would fall as e^-h. For normal noise
+and Student's density with eight degrees of freedom it is e^-0.90 h (the root of E[e^(x z)] = 1, by
+quadrature, for shifts of 0.2 to 0.75 spreads), and the variance is taken a fifth too large."""
+_DENSITY_U = 0.12
+"""By so much a density may be off beyond the margin that `noise` takes."""
+_MEMORY_S = 8.0
+"""Four times what the noise remembers (`noise.TAU_S`): over so long a mean is known as well as its
+density is."""
 
 _LEAST_NATS = 5.0
 """The law for the threshold holds for large ones only; below this a shift that the noise has
@@ -172,12 +188,20 @@ class ShiftTest:
         beyond = sum(residual * self.sign > self.half for residual in newest)
         if beyond >= self._agree:
             return True
-        if beyond < _SURE_TICKS:
+        if beyond < _ANSWERED_TICKS:
             return False
         largest = sum(residual * self.sign > _NO_BURST for residual in newest)
         if largest >= _SURE_TICKS:
             return True
         return answers is not None and answers(self.shift, self.seconds)
+
+
+def _overshoot(step: float) -> float:
+    """Mean of e^-(what a sum of steps lies beyond its threshold); in spreads of the noise."""
+    half = 0.5 * step
+    below = 0.5 * (1.0 + erf(half / sqrt(2.0)))
+    density = exp(-0.5 * half * half) / sqrt(2.0 * pi)
+    return (below - 0.5) / half / (half * below + density)
 
 
 def step_all(tests: Iterable[ShiftTest], tick: Innovation) -> float:
@@ -217,13 +241,21 @@ class Bank:
     def threshold(self, shift: float, density_s: float) -> float:
         """Nats at which a false alarm comes once in the promised time.
 
-        Mean time between false alarms of a continuous CUSUM is about e^h / I with
-        I = shift^2 / (2 density) nats a second (Lorden 1971, Moustakides 1986; from memory);
-        with K tests in the bank, each of `_ONSETS` kinds of onset, each gets its share of the
-        false alarms.
+        A tick brings I = shift^2 tick / (2 density) nats where the shift is. Between false alarms
+        lie e^h / (I v^2) ticks in the mean, v being what a sum in steps overshoots by
+        (Siegmund 1985, with the approximation of v by Siegmund and Yakir 2007; from memory). With
+        K tests in the bank, each of `_ONSETS` kinds of onset, each gets its share of them.
         """
-        information = shift * shift / (2.0 * density_s)
-        return max(_LEAST_NATS, log(max(1.0, self._count * self._between_s * information)))
+        information = shift * shift * _TICK_S / (2.0 * density_s)
+        rare = self._count * self._between_s / _TICK_S
+        often = information * _overshoot(sqrt(2.0 * information)) ** 2
+        nats = log(max(1.0, rare * often)) / _STEEPNESS
+        # A density that is off by u makes e^(h u) times as many, in the mean e^((h u)^2 / 2): all
+        # of it for a test that takes longer than the noise remembers, little for a quick one,
+        # which the news decide.
+        takes_s = nats / information * _TICK_S
+        nats += 0.5 * (nats * _DENSITY_U) ** 2 * takes_s / (takes_s + _MEMORY_S)
+        return max(_LEAST_NATS, nats)
 
     def step(
         self,
@@ -240,7 +272,7 @@ class Bank:
         residual, news, rest, _variance, _seconds = tick
         self._ticks += 1
         self._newest.append(residual)
-        if density_s != self._density_s:
+        if abs(density_s - self._density_s) > _NEW_DENSITY * self._density_s:
             self._density_s = density_s
             self._thresholds = [self.threshold(test.shift, density_s) for test in self._tests]
             self._least_threshold = min(self._thresholds)

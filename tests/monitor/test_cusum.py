@@ -64,11 +64,11 @@ def test_the_sum_follows_the_log_likelihood_ratio():
 
 
 def student_nats(news: float, shift: float) -> float:
-    """ln(f(e - s) / f(e)) for Student's t of five degrees of freedom with variance `VARIANCE`."""
+    """ln(f(e - s) / f(e)) for Student's t of eight degrees of freedom with variance `VARIANCE`."""
 
     def log_density(x: float) -> float:
-        # Up to a constant. Its variance is 5 / 3 of the scale's square.
-        return -(5 + 1) / 2 * log(1 + x * x / (5 * (3 / 5 * VARIANCE)))
+        # Up to a constant. Its variance is 8 / 6 of the scale's square.
+        return -(8 + 1) / 2 * log(1 + x * x / (8 * (6 / 8 * VARIANCE)))
 
     return log_density(news - shift) - log_density(news)
 
@@ -263,7 +263,8 @@ def test_a_shift_that_the_pressure_did_not_answer_waits_like_any_burst():
 
 def test_fewer_false_alarms_wanted_means_a_higher_threshold():
     thresholds = [Bank([-0.1], wanted).threshold(-0.1, DENSITY) for wanted in (20.0, 2.0, 0.2)]
-    assert np.diff(thresholds) == pytest.approx(log(10))
+    # Less by the steepness, more by the margin for a density that is off.
+    assert np.diff(thresholds) == pytest.approx(log(10), rel=0.1)
 
 
 @pytest.mark.slow
