@@ -39,9 +39,12 @@ _NEWS_SHARE = 1.0 / 240.0
 """The variance of the news is averaged over two minutes."""
 _NEWS_CUT = 9.0
 
-_USUAL_STEP = 1.0 / 60.0
-"""The usual square of the news follows its median, by this much of itself and tick: a factor of
-four takes a minute and a half, and one pass in five that is rough moves it little."""
+_USUAL_STEP = 1.0 / 240.0
+"""The usual square of the news follows its median, by this much of itself and tick: a pass of a
+minute that is rough throughout moves it by a quarter."""
+_FIRST_STEP = 1.0 / 60.0
+_FIRST_TICKS = 600
+"""Four times as quick in the first five minutes: what it begins with is the spread of 20 s."""
 _MEDIAN = 0.455
 """Of the square of a normal variable over its variance."""
 _PASS_PRIOR = 6.0
@@ -53,8 +56,8 @@ _PASS_HELD_BACK = 9
 _PASS_TOLD = 8.0
 _ROUGHEST_KEEP = 0.95
 """The roughest pass of late fades over some twenty passes."""
-_ROUGHEST_DOUBT = 0.8
-"""The roughest of twenty quiet passes seems so much rougher than they are."""
+_ROUGHEST_DOUBT = 0.4
+"""The roughest of twenty quiet passes of half a minute seems so much rougher than they are."""
 _PASS_DOUBT = 0.4
 """The spread of a quiet pass's roughness, from a dozen seconds: less than this means nothing."""
 _SWIRL_SHARE = 0.04
@@ -85,8 +88,8 @@ _CUT = 3.0 / 0.455
 _CUT_MEAN = 0.857
 """Squares are cut at three times their variance, taken from their median (0.455 of it for a
 normal variable), against bursts of air; what is left has this mean."""
-_UP = exp(_USUAL_STEP)
-_DOWN = exp(-_USUAL_STEP)
+_UP, _DOWN = exp(_USUAL_STEP), exp(-_USUAL_STEP)
+_UP_AT_FIRST, _DOWN_AT_FIRST = exp(_FIRST_STEP), exp(-_FIRST_STEP)
 
 
 class NoiseLevel:
@@ -110,9 +113,17 @@ class NoiseLevel:
         self._news_variance = 0.0
         self.usual = _SWIRL_SHARE * NOISE_DENSITY_S
         """Variance of the news in usual passes."""
+        self._up, self._down = _UP_AT_FIRST, _DOWN_AT_FIRST
+        self._ticks = 0
+        """Of all passes so far, counted when they are over."""
+        self._usual_before = self.usual
+        """At the end of the pass before."""
         self._pass_mean = 0.0
         self._pass_sum = 0.0
         self._pass_ticks = 0.0
+        self._whole_sum = 0.0
+        self._whole_ticks = 0.0
+        """The same without forgetting: what is remembered of the pass when it is over."""
         self._roughest = 1.0
         self._may_be_rough = 1.0
         """A pass may be as rough as the roughest of late until its own ticks show otherwise."""
@@ -184,12 +195,15 @@ class NoiseLevel:
             cut = _PASS_CUT * here
             self._pass_ticks = ticks = _PASS_KEEP * self._pass_ticks + 1.0
             self._pass_sum *= _PASS_KEEP
+            self._whole_ticks += 1.0
             if square < cut:
                 self._pass_sum += square
+                self._whole_sum += square
                 self._pass_mean += away / (_PASS_PRIOR + ticks)
             else:
                 self._pass_sum += cut
-            usual *= _UP if square > _MEDIAN * usual else _DOWN
+                self._whole_sum += cut
+            usual *= self._up if square > _MEDIAN * usual else self._down
             self.usual = usual
         prior = _PASS_PRIOR * usual * self._may_be_rough
         here = (prior + self._pass_sum) / (_PASS_PRIOR + self._pass_ticks)
@@ -208,6 +222,7 @@ class NoiseLevel:
         middle = median(news)
         self._news_variance = (median(abs(value - middle) for value in news) / 0.6745) ** 2
         self.usual = max(self._news_variance, _SWIRL_SHARE * NOISE_DENSITY_S)
+        self._usual_before = self.usual
 
     def restart(self) -> None:
         """Spraying was interrupted: the next mean has no neighbour, the next pass no past."""
@@ -215,8 +230,15 @@ class NoiseLevel:
         self._before = None
         self._residual = None
         self._held_back.clear()
-        if self._pass_ticks >= _PASS_TOLD:
-            self._remember(self._pass_sum / self._pass_ticks / self.usual)
+        if self._whole_ticks >= _PASS_TOLD:
+            # A rough pass has raised what is usual; at first that is not known well enough.
+            usual = self._usual_before if self._ticks >= _FIRST_TICKS else self.usual
+            self._remember(self._whole_sum / self._whole_ticks / usual)
+        self._usual_before = self.usual
+        self._ticks += int(self._whole_ticks)
+        if self._ticks >= _FIRST_TICKS:
+            self._up, self._down = _UP, _DOWN
+        self._whole_sum = self._whole_ticks = 0.0
         self._pass_sum = self._pass_ticks = self._pass_mean = 0.0
         self.roughness = 1.0
 
