@@ -39,13 +39,14 @@ class Watched:
         self.book = AlertBook()
         self.watch = SupplyWatch(self.book)
         self.ticks = 0
+        self.usual = USUAL
         self.found: list[int] = []
 
     def feed(self, pressures, news=None, *, busy=False) -> Watched:
         news = np.zeros(len(pressures)) if news is None else news
         for off, one in zip(map(float, pressures), map(float, news), strict=True):
             at = place(self.ticks)
-            if self.watch.step(at, at, LEVEL + off, one, USUAL, boom_busy=busy):
+            if self.watch.step(at, at, LEVEL + off, one, self.usual, boom_busy=busy):
                 self.found.append(self.ticks)
                 self.began = self.watch.wild_since().t_us / 1e6
             self.ticks += 1
@@ -174,6 +175,16 @@ def test_air_with_a_pressure_that_stays_down_goes_on():
     watched = quiet()
     watched.feed(*air(40, 1))
     watched.feed(np.full(200, -0.8))
+    assert watched.watch.drawing_air
+
+
+def test_air_that_goes_on_for_minutes_does_not_pass_for_usual():
+    """The usual news, as the noise level learns them, have become those of the air."""
+    watched = quiet()
+    watched.feed(*air(40, 1))
+    watched.usual = 0.1**2
+    pressure, news = air(600, 2)
+    watched.feed(pressure + 0.15, news)
     assert watched.watch.drawing_air
 
 

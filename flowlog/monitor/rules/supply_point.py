@@ -55,6 +55,7 @@ class SupplyWatch:
         self._weak = False
         """The alert that the supply is weak is open."""
         self.drawing_air = False
+        self._usual_before = 0.0
 
     def step(
         self,
@@ -83,6 +84,9 @@ class SupplyWatch:
         if news is not None:
             if self._wild and len(self._news) == _WILD_TICKS and abs(self._news[0]) > _WILD_SD:
                 self._wild -= 1
+            if self.drawing_air:
+                # Minutes of air would pass for usual, and then for over.
+                usual = min(usual, self._usual_before)
             wild = news / sqrt(usual)
             if abs(wild) > _WILD_SD:
                 self._wild += 1
@@ -97,6 +101,7 @@ class SupplyWatch:
             return False
         if self._wild >= _WILD and self._is_air():
             self.drawing_air, self._calm = True, 0
+            self._usual_before = usual
             return True
         if not boom_busy:
             self._watch_level(said, log_pressure)
