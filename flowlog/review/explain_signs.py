@@ -14,7 +14,7 @@ import numpy as np
 from flowlog.monitor.conductance import ARM_S, TRACK_S, law_of
 from flowlog.monitor.noise import DECAY
 from flowlog.monitor.outputs import Event
-from flowlog.monitor.supply import ANSWERS, PressureAnswer, SupplyPoint
+from flowlog.monitor.supply import PressureAnswer, SupplyPoint, answers_of
 from flowlog.physics.carrier import carrier_log_shift
 from flowlog.review.explain_replay import Floats, Ticks
 from flowlog.rig.model import HealthyBoom, Rig
@@ -106,10 +106,10 @@ def signs_of(
         return None
     onset = int(np.searchsorted(at_s, -1e-6, side="left"))
     shift = opened.details.get("shift_log")
-    answer = _answer(ticks, onset, at) if len(known) else None
+    answer = _told(opened) or (_answer(ticks, onset, at) if len(known) else None)
     expected = None
     if shift is not None:
-        moves = [-share * shift for share in ANSWERS]
+        moves = [-share * shift for share, _ in answers_of(rig.answer)]
         expected = (min(moves, key=abs), max(moves, key=abs))
     calm = max(0, min(onset, len(ticks)) - 1)
     density = float(ticks.density_s[calm])
@@ -148,8 +148,16 @@ def verdict(answer: PressureAnswer, expected: tuple[float, float]) -> Verdict:
     return "stayed" if stayed else "answered" if answered else "neither"
 
 
+def _told(opened: Event) -> PressureAnswer | None:
+    """As the monitor saw it in the samples around the onset, when it weighed the classes."""
+    details = opened.details
+    if "pressure_moved_log" not in details:
+        return None
+    return PressureAnswer(details["pressure_moved_log"], details["pressure_moved_sd"])
+
+
 def _answer(ticks: Ticks, onset: int, at: int) -> PressureAnswer | None:
-    """As the monitor saw it when it weighed the classes."""
+    """From the ticks, for an event that does not say."""
     supply = SupplyPoint()
     pressures = ticks.log_pressure[: at + 1].tolist()
     joined = joined_to_before(ticks)[: at + 1].tolist()

@@ -113,6 +113,9 @@ def _difference(told: Explanation) -> str:
     return f"What was said {when} is not said any more."
 
 
+_CREPT_S: Final = 0.5
+"""What came faster than this came at once."""
+
 # -- what was said -------------------------------------------------------------------------------
 
 
@@ -141,6 +144,16 @@ def _onset(told: Explanation) -> str:
     at = f", at {since}" if since else ""
     if told.said_s < 0.05:
         return f"It was said the moment it began{at}."
+    details = told.opened.details
+    if "since_earlier_s" in details:
+        earliest = told.said_s + details["since_earlier_s"]
+        latest = max(0.0, told.said_s - details["since_later_s"])
+        over = details.get("came_over_s", 0.0)
+        how = f" It took about {short(over)} to come." if over >= _CREPT_S else ""
+        return (
+            f"It began {short(told.said_s)} before it was said{at}; with a probability of 95 % "
+            f"between {latest:.1f} and {earliest:.1f} s before.{how}"
+        )
     how = (
         "estimated: where the evidence began to add up"
         if told.kind == "tests"
