@@ -11,6 +11,8 @@ import numpy as np
 from bench.diagnosis.scenarios import (
     AFTER_S,
     CASES,
+    UNCHECKED,
+    checked_rig,
     density_route,
     healthy_route,
     pressure_route,
@@ -111,7 +113,7 @@ def _said(event: Event, clock: Clock, onset_s: float) -> list[Any]:
 def _healthy(job: Job) -> dict[str, Any]:
     sim = simulate(healthy_route(job.name, job.tips, job.seed, job.hours))
     clock = Clock(sim)
-    monitor = Monitor(rig_of(job.tips))
+    monitor = Monitor(checked_rig(job.tips, job.seed))
     shares: list[float] = []
     events: list[Event] = []
     for item in sim.items:
@@ -147,7 +149,8 @@ def _trial(job: Job) -> dict[str, Any]:
     plan = trial(job.name, job.tips, job.seed)
     healthy = simulate(plan.scenario)
     cut = healthy.sample_at(plan.at_s) - 1
-    warm = Monitor(rig_of(job.tips))
+    unchecked = job.name == UNCHECKED
+    warm = Monitor(rig_of(job.tips) if unchecked else checked_rig(job.tips, job.seed))
     early = [e.code for item in stream(healthy, 0, cut) for e in warm.feed(item).events]
     said = {}
     for case in CASES.values():
@@ -191,7 +194,7 @@ def _density(job: Job) -> dict[str, Any]:
     scenario, at_s, share = density_route(job.tips, job.seed)
     sim = simulate(scenario)
     cut = sim.sample_at(at_s)
-    monitor = Monitor(rig_of(job.tips))
+    monitor = Monitor(checked_rig(job.tips, job.seed))
     events: list[Event] = []
 
     def take(out: Output) -> None:

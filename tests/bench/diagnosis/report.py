@@ -157,7 +157,7 @@ def other_rows(tips: int, trials: Sequence[Result]) -> list[list[object]]:
     return rows
 
 
-ONSET_HEAD = ("N", "fault", "monitor at its alarm", "ruptures, offline")
+ONSET_HEAD = ("N", "fault", "monitor at its alarm", "ruptures, offline", "in its 95 % interval")
 
 
 def onset_rows(
@@ -170,8 +170,16 @@ def onset_rows(
         found = [onset_of(t["said"][case.name], code_wanted(case.name)) for t in usable(trials)]
         ours = [abs(row[3]) for row in found if row]
         theirs = [abs(result[case.name]["onset"]) for result in references]
-        rows.append([tips, case.name, _pair(ours) if ours else "–", _pair(theirs)])
+        held = [_holds_onset(row) for row in found if row and "since_earlier_s" in row[8]]
+        within = f"{100.0 * float(np.mean(held)):.0f} % of {len(held)}" if held else "–"
+        rows.append([tips, case.name, _pair(ours) if ours else "–", _pair(theirs), within])
     return rows
+
+
+def _holds_onset(row: Sequence[Any]) -> bool:
+    """Does the interval of the onset hold the true one, at 0 s?"""
+    since, details = row[3], row[8]
+    return bool(since - details["since_earlier_s"] <= 0.0 <= since + details["since_later_s"])
 
 
 def confusion(trials: Sequence[Result], wait_s: float) -> tuple[str, list[str]]:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from math import log
 from typing import Final
 
 import numpy as np
+from support.capped_check import check_of, checked
 
+from flowlog.calibration.apply import apply
+from flowlog.calibration.faults import CalibrationError
 from flowlog.rig.model import Rig
 from flowlog.simulator.noise import NOISES, Noise
 from flowlog.simulator.plan import Fault, FaultKind, Leg, Scenario, varied_passes
@@ -66,6 +69,25 @@ def rig_of(tips: int) -> Rig:
 
 def pump_of(seed: int) -> Family:
     return PUMPS[seed % len(PUMPS)]
+
+
+CHECK: Final = (False, True, False, True, False)
+"""A capped-tip check as flowlog asks for it on such rigs: the tip capped twice, in between."""
+
+
+@lru_cache(maxsize=8)
+def checked_rig(tips: int, seed: int) -> Rig:
+    """The rig with what a check with one tip capped taught of this seed's pump.
+
+    The check is simulated with the same noise as everything else, and judged as it is for a person.
+    """
+    rig = rig_of(tips)
+    try:
+        result = checked(check_of(rig, pump_of(seed), seed, order=CHECK, noise=FIELD))
+    except CalibrationError:
+        # Refused, as it would be to a person; who then sprays without.
+        return rig
+    return apply(rig, [result])
 
 
 def healthy_route(name: str, tips: int, seed: int, hours: float = ROUTE_H) -> Scenario:
@@ -167,6 +189,10 @@ AFTER_S: Final = 400.0
 """Boom-on time in which a fault has to be found."""
 
 
+UNCHECKED: Final = "settled, unchecked"
+"""Placement of trials on a rig that never had a capped-tip check."""
+
+
 @dataclass(frozen=True, slots=True)
 class Trial:
     scenario: Scenario
@@ -181,7 +207,7 @@ def trial(placement: str, tips: int, seed: int) -> Trial:
     with the boom open in passes of 20 to 90 s.
     """
     rng = np.random.default_rng([seed, 2024])
-    if placement == "settled":
+    if placement in ("settled", UNCHECKED):
         legs = varied_passes(WARM_S, seed)
         at_s = sum(leg.duration_s for leg in legs) + rng.uniform(15.0, 35.0)
         legs = (*legs, Leg(AFTER_S + 60.0, True))
