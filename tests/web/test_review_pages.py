@@ -108,7 +108,7 @@ def test_a_route_shows_its_sums_its_stops_and_its_alerts(client):
     for words in ("gal/1000 ft2 ±", "on rate", "Tip blocked", NASTY, "How sure this is"):
         assert words in text
     # The clogged tip is said within seconds, and lies in the second stop.
-    assert re.search(r"Tip blocked .* 2 s", text)
+    assert re.search(r"Tip blocked .* [1-5] s", text)
 
 
 def test_a_chart_has_its_title_and_says_what_is_to_be_seen(client):
