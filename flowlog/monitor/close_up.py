@@ -53,11 +53,12 @@ _LEAST_BEFORE: Final = 10
 _LEAST: Final = 0.7
 _MOST: Final = 1.4
 """Shares of the shift as measured that the step at the onset may have."""
-_LAG_DOUBT_S: Final = 0.1
-"""The rotor's lag is known to a twentieth of a second, and a sensor that fails has none."""
+_LAG_DOUBT_S: Final = 0.15
+"""The rotor's lag is known to a twentieth of a second, a sample tells a tenth; a sensor that fails
+has no lag."""
 _FOLLOWED_LAGS: Final = 3.0
 """After so many lags the rotor has followed all but a twentieth of a step."""
-_CREEP_DOUBT: Final = 0.05
+_CREEP_DOUBT: Final = 0.1
 """What creeps in does not do so along a line: of its time, so much more doubt of its beginning."""
 _LEAST_SD: Final = 5e-4
 """A twentieth of a code of ten bits, at half of the span: no gauge tells less."""

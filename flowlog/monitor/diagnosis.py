@@ -28,7 +28,7 @@ _BEFORE: Final = {
     "boom_leak": 0.25,
     "meter_low": 0.20,
     "meter_double": 0.04,
-    "foam": 0.08,
+    "foam": 0.12,
     "mix_changed": 0.0,
 }
 _MIX_BEFORE: Final = 2.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import re
 import shutil
 import sqlite3
 import sys
@@ -184,6 +185,23 @@ def test_the_words_say_how_large_how_likely_how_sure_and_what_to_do(told):
     assert "gloves on" in caution.lines[0]
     assert checks.numbered
     assert checks.lines == told.last.checks
+
+
+def test_the_onset_is_told_with_its_interval_which_holds_it(told):
+    details = told.opened.details
+    began_s = told.opened.since.t_us * 1e-6
+    assert began_s - details["since_earlier_s"] <= AT_S <= began_s + details["since_later_s"]
+    assert re.search(r"between \d\.\d and \d\.\d s before", said_in(told))
+    body = json.loads(explain_json(told))
+    assert body["onset_earlier_s"] == details["since_earlier_s"]
+    assert body["onset_later_s"] == details["since_later_s"]
+
+
+def test_the_pressure_is_told_as_the_monitor_saw_it_when_it_weighed_the_classes(told):
+    """From the samples around the onset, finer than the ticks tell."""
+    answer = told.signs.answer
+    assert answer.moved == told.opened.details["pressure_moved_log"]
+    assert answer.sd == told.opened.details["pressure_moved_sd"]
 
 
 @pytest.mark.parametrize(

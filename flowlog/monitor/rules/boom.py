@@ -300,7 +300,7 @@ class BoomWatch:
         details = details_of(code, level, 0.0, classes)
         self._alert.begin(code, at, began, text, size, details, classes)
         fault = OpenFault(code, level, [level], self._tips, least_shift(self._rig, level))
-        fault.classes = classes
+        fault.classes = fault.smooth = classes
         self._alert.fault = fault
 
     def _compare_with_rig_file(self, at: Position) -> None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping
+from dataclasses import replace
 from math import sqrt
 from typing import Final
 
@@ -38,8 +39,8 @@ from flowlog.rig.model import Rig
 
 _AIR_WITHIN_S: Final = 15.0
 """From the first gulp of air to nothing but air a small tank takes some seconds."""
-_RENAMED: Final = 2.0
-"""An alert changes its name only for one that is twice as likely: names must not swing."""
+_RENAMED: Final = 1.5
+"""An alert changes its name only for one that is so much likelier: names must not swing."""
 _FEW_TICKS: Final = 6
 """Three seconds: then the mean of what came since has made up for what it does not know."""
 _CREPT_S: Final = 0.5
@@ -102,17 +103,18 @@ class BoomAlert:
         close = None if after_pause else self._recent.close_up(level, count)
         since, onset = newest[0].at, {}
         if close is not None:
-            since, onset = self._recent.began(close), onset_details(close)
+            since = self._recent.began(close)
+            onset = onset_details(close, (self._recent.newest(1)[0].at.t_us - since.t_us) * 1e-6)
             residuals, level, sd = self._since_it_came(close, residuals, level, sd)
-        signs = self._recent.signs(level, sd, count, close, after_pause=after_pause)
+        signs = self._recent.signs(level, sd, [count], close, after_pause=after_pause)
         classes = weigh(signs)
         code = next(iter(classes))
         if code == "mix_changed":
             self.take_mix(at, since, level, sd, classes)
             return
         fault = OpenFault(code, level, residuals, self._tips, least_shift(self._rig, level))
-        fault.ticks = count
-        fault.classes = classes
+        fault.onsets = [count]
+        fault.classes, fault.smooth = classes, weigh(replace(signs, roughness=None))
         if fault.has_shrunk(level, sd):
             # Smaller than anything that is looked for: the level learns it.
             self._bank.reset()
@@ -187,14 +189,15 @@ class BoomAlert:
             self._clear(fault, at)
             return
         was = fault.was if fault.grown else 0.0
-        close = self._recent.close_up(level - was, fault.ticks, was)
+        close = self._recent.close_up(level - was, fault.onsets[-1], was)
         if close is not None and not fault.grown:
             residuals, level, sd = self._since_it_came(close, list(fault.residuals), level, sd)
             fault.residuals = deque(residuals, maxlen=fault.residuals.maxlen)
-        signs = self._signs_again(fault, level, sd, close)
-        classes = fault.classes = (
-            reweigh(fault.known, signs, level - fault.was) if fault.grown else weigh(signs)
-        )
+        kept = len(self._recent)
+        onsets = [min(ticks, kept) for ticks in fault.onsets]
+        signs = self._recent.signs(level, sd, onsets, close, after_pause=False)
+        classes = fault.classes = self._weigh(fault, signs)
+        fault.smooth = self._weigh(fault, replace(signs, roughness=None))
         code = next(iter(classes))
         known = classes.get(fault.code, 0.0)
         if classes[code] < _RENAMED * known:
@@ -218,12 +221,12 @@ class BoomAlert:
         self._book.grow(code, at, text, size, details, checks_for(code, classes))
         self._told = size
 
-    def _signs_again(
-        self, fault: OpenFault, level: float, sd: float, close: CloseUp | None
-    ) -> Signs:
-        """What is known of an open fault by now."""
-        count = min(fault.ticks, len(self._recent))
-        return self._recent.signs(level, sd, count, close, after_pause=False)
+    @staticmethod
+    def _weigh(fault: OpenFault, signs: Signs) -> dict[str, float]:
+        """What an open fault may be by now."""
+        if fault.grown:
+            return reweigh(fault.known, signs, signs.shift - fault.was)
+        return weigh(signs)
 
     def _worth_telling(self, size: Size) -> bool:
         """Has what was told become wrong, or much surer?"""

@@ -66,8 +66,8 @@ class OpenFault:
         self.level = level
         """Shift of the log conductance against the baseline."""
         self.residuals: deque[float] = deque(residuals, maxlen=_KEPT)
-        self.ticks = len(self.residuals)
-        """Ticks since the onset of its present size."""
+        self.onsets = [len(self.residuals)]
+        """Ticks since its onset, and since that of each size that it grew to."""
         self.age = 0
         """Ticks since it was opened or grew."""
         self._tips = tips
@@ -80,8 +80,10 @@ class OpenFault:
         self.grown = False
         self.classes: dict[str, float] = {}
         """What it may be, as it was weighed last."""
+        self.smooth: dict[str, float] = {}
+        """The same without its roughness, which is measured over all of it, again and again."""
         self.known: dict[str, float] = {}
-        """What it could be when it grew."""
+        """That, when it grew."""
         self._set_tests()
 
     def _set_tests(self) -> None:
@@ -100,7 +102,7 @@ class OpenFault:
     ) -> Turn | None:
         """Take one tick in; say whether anything about the fault changed."""
         self.residuals.append(residual)
-        self.ticks += 1
+        self.onsets = [ticks + 1 for ticks in self.onsets]
         self.age += 1
         if innovation is not None:
             # These tests see the fault's level as their zero.
@@ -115,7 +117,7 @@ class OpenFault:
                 return turn
         if self.age in _REFINED_AT and self.suspicion < _DOUBT_NATS:
             return "refined"
-        if self.age % 20 == 0 and self.ticks >= _KEPT:
+        if self.age % 20 == 0 and self.onsets[-1] >= _KEPT:
             mean = sum(self.residuals) / len(self.residuals)
             sd = sqrt(noise.mean_variance(len(self.residuals)))
             if abs(mean) < min(self._gone, max(sd, 0.5 * self._smallest - 2.0 * sd)):
@@ -138,10 +140,10 @@ class OpenFault:
         if abs(level) < least or level * self.level < 0.0:
             return "gone"
         self.residuals = deque(since, maxlen=_KEPT)
-        self.ticks = count
+        self.onsets.append(count)
         self.age = 0
         self.was, self.grown = self.level, True
-        self.known = self.classes
+        self.known = self.smooth
         self.set_level(level)
         return "grew"
 

@@ -13,7 +13,7 @@ from flowlog.monitor.diagnosis import Signs
 from flowlog.physics.tips import blocked_tips
 from flowlog.rig.model import Rig
 
-_WORTH_NAMING: Final = 0.05
+_WORTH_NAMING: Final = 0.1
 """A class that is less likely than this is left out of the sentence."""
 
 _OTHERWISE: Final = {
@@ -133,10 +133,15 @@ def details_of(
     return details
 
 
-def onset_details(close: CloseUp) -> dict[str, float]:
-    """The 95 % interval of an onset, as seconds before and after the event's `since`."""
+def onset_details(close: CloseUp, since_ago_s: float) -> dict[str, float]:
+    """The 95 % interval of an onset, as seconds before and after the event's `since`.
+
+    Args:
+        close: What the samples say.
+        since_ago_s: How long before its last sample `since` lies.
+    """
     return {
-        "since_earlier_s": round(max(0.0, close.earliest_s - close.ago_s), 2),
-        "since_later_s": round(max(0.0, close.ago_s - close.latest_s), 2),
+        "since_earlier_s": round(max(0.0, close.earliest_s - since_ago_s), 2),
+        "since_later_s": round(max(0.0, since_ago_s - close.latest_s), 2),
         "came_over_s": round(close.over_s, 1),
     }

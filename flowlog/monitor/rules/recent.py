@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
+from itertools import pairwise
 from math import sqrt
 from statistics import variance
 from typing import NamedTuple
@@ -22,8 +24,9 @@ _PAUSE_KNOWN = 360
 _OPENING_S = 6.0
 """An onset is estimated to a few seconds: one so soon after the boom opened came with it."""
 _ROUGH_AFTER = 3
-_ROUGH_TICKS = 4
-"""The step of the onset itself looks rough for three ticks; fewer than four say nothing."""
+_ROUGH_TICKS = 3
+"""The step of the onset itself looks rough for three ticks; fewer than four say nothing, and one of
+them goes into their mean."""
 
 
 class RecentTick(NamedTuple):
@@ -101,23 +104,52 @@ class RecentTicks:
         return close.answer.confirms(shift, self._answers)
 
     def signs(
-        self, level: float, sd: float, count: int, close: CloseUp | None, *, after_pause: bool
+        self,
+        level: float,
+        sd: float,
+        onsets: Sequence[int],
+        close: CloseUp | None,
+        *,
+        after_pause: bool,
     ) -> Signs:
-        """What is known of a shift that began `count` ticks ago."""
-        since = self.newest(count)
-        # Gas that comes and goes for minutes would pass for usual.
-        usual = min(since[0].usual, self._noise.usual)
-        news = [tick.news for tick in since[_ROUGH_AFTER:] if tick.news is not None]
+        """What is known of a shift.
+
+        Args:
+            level: Of the log conductance, since the last of the onsets.
+            sd: Standard uncertainty of it.
+            onsets: How many ticks ago it began, and grew each time.
+            close: The closer look at the last of them, if one could be had.
+            after_pause: It came with the first spraying after a pause.
+        """
+        roughness, rough_ticks = self._roughness(onsets)
         return Signs(
             tips=self._tips,
             shift=level,
             shift_sd=self.sd_with_baseline(sd),
-            answer=close.answer if close is not None else self._supply.answer(max(2, count)),
-            roughness=variance(news) / usual if len(news) >= _ROUGH_TICKS else None,
-            rough_ticks=len(news),
+            answer=close.answer if close is not None else self._supply.answer(max(2, onsets[-1])),
+            roughness=roughness,
+            rough_ticks=rough_ticks,
             after_pause=after_pause,
             answers=self._answers,
         )
+
+    def _roughness(self, onsets: Sequence[int]) -> tuple[float | None, int]:
+        """Variance of the news since the first onset over the usual one, and from how many.
+
+        About their mean between one onset and the next, the ticks of each step left out.
+        """
+        since = self.newest(onsets[0])
+        n = len(since)
+        # Gas that comes and goes for minutes would pass for usual.
+        usual = min(since[0].usual, self._noise.usual)
+        squares, ticks = 0.0, 0
+        for begin, end in pairwise([*(max(0, n - onset) for onset in onsets), n]):
+            piece = since[begin + _ROUGH_AFTER : end]
+            news = [tick.news for tick in piece if tick.news is not None]
+            if len(news) > 1:
+                squares += variance(news) * (len(news) - 1)
+                ticks += len(news) - 1
+        return (squares / ticks / usual if ticks >= _ROUGH_TICKS else None), ticks
 
     def came_with_the_pause(self, level: float, sd: float, count: int) -> bool:
         """Was a shift there from the first spraying after a pause on, as far as can be seen?
