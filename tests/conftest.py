@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import logging
 import os
 import shutil
 import signal
@@ -21,6 +22,16 @@ settings.load_profile("no deadline")
 # every child inherits that: then no test of Ctrl-C could pass. A handler here undoes it.
 if threading.current_thread() is threading.main_thread():
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_teardown():
+    """A command that was run in this process sets up its log: the next test begins without."""
+    top = logging.getLogger("flowlog")
+    top.handlers.clear()
+    top.propagate = True
+    for name in ("flowlog", "flowlog.link", "flowlog.publish"):
+        logging.getLogger(name).setLevel(logging.NOTSET)
 
 
 def need(tool: str) -> str:
