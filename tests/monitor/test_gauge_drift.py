@@ -6,15 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from support.cuts import cut
 from support.stream_maker import HELLO, PSI, make_rig, make_samples
 
 from flowlog.monitor.outputs import Event, Output
 from flowlog.monitor.pipeline import Monitor
-from flowlog.monitor.stream import StreamItem, joined
+from flowlog.monitor.stream import joined
 from flowlog.rig.model import Gauge, Rig
 from flowlog.simulator.plan import Fault, FaultKind, GaugePlan
 from flowlog.simulator.run import plain_rig, scenario_for, simulate, with_faults
-from flowlog.wire.samples import Samples
 
 RIG = plain_rig(8, tank_gal=None)
 AT = 700.0
@@ -174,21 +174,6 @@ def test_a_gauge_at_the_pump_reads_the_dead_head_and_is_believed_unless_it_is_be
 
 
 # -- blocks ----------------------------------------------------------------------------------
-
-
-def cut(items: list[StreamItem], random: np.random.Generator) -> list[StreamItem]:
-    """The same stream in blocks of random length."""
-    parts: list[StreamItem] = []
-    for item in items:
-        if not isinstance(item, Samples):
-            parts.append(item)
-            continue
-        at = 0
-        while at < len(item):
-            size = int(random.choice([1, 3, 5, 40, 300, 3000]))
-            parts.append(item[at : at + size])
-            at += size
-    return parts
 
 
 @pytest.mark.parametrize("valve", [True, False])

@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.cuts import cut
 from support.stream_maker import HELLO, PSI, make_rig, make_samples
 
 from flowlog.monitor.conductance import SQUARE_ROOT
 from flowlog.monitor.outputs import Event, Reading
 from flowlog.monitor.pipeline import Monitor
 from flowlog.monitor.settling import USUAL_S, SettleTime
-from flowlog.monitor.stream import StreamItem, joined
+from flowlog.monitor.stream import joined
 from flowlog.rig.model import HealthyBoom, Rig
 from flowlog.simulator.plan import Fault, Scenario
 from flowlog.simulator.run import plain_rig, scenario_for, simulate, with_faults
@@ -173,21 +174,6 @@ def test_the_first_opening_fills_the_hoses_and_says_nothing_alone():
 
 
 # -- blocks ----------------------------------------------------------------------------------
-
-
-def cut(items: list[StreamItem], random: np.random.Generator) -> list[StreamItem]:
-    """The same stream in blocks of random length."""
-    parts: list[StreamItem] = []
-    for item in items:
-        if not isinstance(item, Samples):
-            parts.append(item)
-            continue
-        at = 0
-        while at < len(item):
-            size = int(random.choice([1, 3, 5, 40, 300, 3000]))
-            parts.append(item[at : at + size])
-            at += size
-    return parts
 
 
 @pytest.mark.parametrize("valve", [True, False])

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from support.cuts import cut
 
 from flowlog.monitor.outputs import Event, Output
 from flowlog.monitor.pipeline import Monitor
@@ -162,21 +163,6 @@ def recorded(kind, seed: int) -> tuple[Rig, list[StreamItem]]:
     if kind == "tank empty":
         scenario = replace(scenario, tank_m3=0.02)
     return rig, list(simulate(with_faults(scenario, *faults)).received)
-
-
-def cut(items: list[StreamItem], random: np.random.Generator) -> list[StreamItem]:
-    """The same stream in blocks of random length."""
-    parts: list[StreamItem] = []
-    for item in items:
-        if not isinstance(item, Samples):
-            parts.append(item)
-            continue
-        at = 0
-        while at < len(item):
-            size = int(random.choice([1, 2, 7, 40, 300, 3000]))
-            parts.append(item[at : at + size])
-            at += size
-    return parts
 
 
 @pytest.mark.parametrize("kind", FAULT_KINDS)
