@@ -30,7 +30,9 @@ def ask_baseline(work: Work) -> BaselineResult:
     ask.say(PARKED)
     feed = work.feed("baseline")
     if feed is None:
-        name, path = _ask_recording(work)
+        name, path = work.ask_recording(
+            "the water run", lambda path: baseline_of(run_of_recording(path, work.current(), units))
+        )
         work.sources["baseline"] = name
         run = run_of_recording(path, work.current(), units)
         return baseline_of(run)
@@ -99,19 +101,3 @@ def missing(run: WaterRun, units: Units) -> str | None:
 
 def run_s(run: WaterRun) -> float:
     return len(run.flow_m3_s) * TICK_S
-
-
-def _ask_recording(work: Work) -> tuple[str, Path]:
-    def read(text: str) -> tuple[Path, str]:
-        path = Path(text.strip()).expanduser()
-        baseline_of(run_of_recording(path, work.current(), work.units))
-        return path, str(path)
-
-    path = work.interview.ask(
-        "recording",
-        "Recording of the water run (a .flog file)",
-        read,
-        hint="'flowlog record' writes one. Flow and pressure belong together tick by tick, so "
-        "they cannot be typed here.",
-    )
-    return str(path), path

@@ -4,7 +4,6 @@ figure."""
 from __future__ import annotations
 
 import time
-from pathlib import Path
 from typing import Final
 
 from flowlog.calibrating.answers import AnswerError
@@ -36,7 +35,10 @@ def ask_capped(work: Work) -> CappedResult:
     ask.say(PARKED)
     feed = work.feed("capped")
     if feed is None:
-        name, path = _ask_recording(work)
+        name, path = work.ask_recording(
+            "the check",
+            lambda path: capped_of(sprayings_of(path, work.current()), work.current()),
+        )
         work.sources["capped"] = name
         return capped_of(sprayings_of(path, work.current()), work.current())
     sprayed: list[Sprayed] = []
@@ -123,19 +125,3 @@ def _yes_or_done(text: str) -> tuple[bool, str]:
     if word in {"d", "done", "n", "no"}:
         return False, "done"
     raise AnswerError(f"'{text.strip()[:20]}' is neither yes nor done")
-
-
-def _ask_recording(work: Work) -> tuple[str, Path]:
-    def read(text: str) -> tuple[Path, str]:
-        path = Path(text.strip()).expanduser()
-        capped_of(sprayings_of(path, work.current()), work.current())
-        return path, str(path)
-
-    path = work.interview.ask(
-        "recording",
-        "Recording of the check (a .flog file)",
-        read,
-        hint="'flowlog record' writes one. Flow and pressure belong together tick by tick, so "
-        "they cannot be typed here.",
-    )
-    return str(path), path

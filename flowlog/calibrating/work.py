@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from flowlog.calibrating.answers import Choice
 from flowlog.calibrating.feed import Feed, LaterFeed
@@ -83,6 +84,28 @@ class Work:
                 continue
             self.sources[step] = self._feed.name
             return self._feed
+
+    def ask_recording(self, of: str, check: Callable[[Path], object]) -> tuple[str, Path]:
+        """Ask for a recording: its name and its path.
+
+        Args:
+            of: What it is a recording of, in words.
+            check: Raises a FlowlogError with the reason where a file is none.
+        """
+
+        def read(text: str) -> tuple[Path, str]:
+            path = Path(text.strip()).expanduser()
+            check(path)
+            return path, str(path)
+
+        path = self.interview.ask(
+            "recording",
+            f"Recording of {of} (a .flog file)",
+            read,
+            hint="'flowlog record' writes one. Flow and pressure belong together tick by tick, so "
+            "they cannot be typed here.",
+        )
+        return str(path), path
 
     def close(self) -> None:
         if self._feed is not None:
