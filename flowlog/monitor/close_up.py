@@ -34,6 +34,8 @@ _OVER_S: Final = (0.0, 1.0, 2.5, 5.0, 10.0)
 _OVER_SHARE: Final = (0.6, 0.1, 0.1, 0.1, 0.1)
 """How long it took to come, and how likely each is beforehand: most clogs come at once, a strainer
 that fills up takes seconds (common practice, no source)."""
+CREPT_S: Final = 0.5
+"""What took less than a tick came at once."""
 _HOSE_S: Final = (0.0, 0.3, 1.0)
 _HOSE_SHARE: Final = (0.85, 0.12, 0.03)
 """By how much soft hoses and trapped air delay the pressure's answer. A hose that gives by 1 mL a
@@ -130,7 +132,7 @@ def series_of(
         flow = hz / meter.pulses_per_m3_of(hz)
         pressure[~measured] = 1.0
         log_pressure = np.log(pressure)
-        root = pressure**law.exponent * law.at_pa ** (0.5 - law.exponent)
+        root = pressure**law.exponent * law.scale
         residual = np.log(flow) - np.log(_lagged(root, t_s)) - level
     measured[1:] &= np.diff(rows[:, _SEQ]) == 1
     measured[0] = False

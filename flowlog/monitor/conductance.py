@@ -50,9 +50,14 @@ class Law:
     exponent: float = 0.5
     at_pa: float = 1.0
 
+    @property
+    def scale(self) -> float:
+        """P^n times this is P^0.5 at `at_pa`; 1.0 to the last bit for the square root."""
+        return float(self.at_pa ** (0.5 - self.exponent))
+
     def root(self, pressure_pa: float) -> float:
         """What the flow is proportional to: P^0.5 at `at_pa`, Pa^0.5."""
-        return float(pressure_pa**self.exponent * self.at_pa ** (0.5 - self.exponent))
+        return float(pressure_pa**self.exponent * self.scale)
 
 
 SQUARE_ROOT: Final = Law()
@@ -68,8 +73,7 @@ class Residual:
 
     def __init__(self, law: Law = SQUARE_ROOT) -> None:
         self._exponent = law.exponent
-        # The same product as in `Law.root`; 1.0 to the last bit for the square root.
-        self._scale = law.at_pa ** (0.5 - law.exponent)
+        self._scale = law.scale
         self._delayed: float | None = None
         self._seconds = 0.0
         self._share = self._decay = 0.0

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from flowlog.calibrating.work import OPEN_LINE
+from flowlog.monitor.close_up import CREPT_S
 from flowlog.monitor.outputs import Event
 from flowlog.review import words
 from flowlog.review.explain import Explanation, same
@@ -113,9 +114,6 @@ def _difference(told: Explanation) -> str:
     return f"What was said {when} is not said any more."
 
 
-_CREPT_S: Final = 0.5
-"""What came faster than this came at once."""
-
 # -- what was said -------------------------------------------------------------------------------
 
 
@@ -149,7 +147,7 @@ def _onset(told: Explanation) -> str:
         earliest = told.said_s + details["since_earlier_s"]
         latest = max(0.0, told.said_s - details["since_later_s"])
         over = details.get("came_over_s", 0.0)
-        how = f" It took about {short(over)} to come." if over >= _CREPT_S else ""
+        how = f" It took about {short(over)} to come." if over >= CREPT_S else ""
         return (
             f"It began {short(told.said_s)} before it was said{at}; with a probability of 95 % "
             f"between {latest:.1f} and {earliest:.1f} s before.{how}"

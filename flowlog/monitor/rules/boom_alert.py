@@ -18,7 +18,7 @@ from math import sqrt
 from typing import Final
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.close_up import CloseUp
+from flowlog.monitor.close_up import CREPT_S, CloseUp
 from flowlog.monitor.conductance import ARM_S, Baseline
 from flowlog.monitor.cusum import Alarm, Bank
 from flowlog.monitor.diagnosis import Signs, reweigh, weigh
@@ -43,8 +43,6 @@ _RENAMED: Final = 1.5
 """An alert changes its name only for one that is so much likelier: names must not swing."""
 _FEW_TICKS: Final = 6
 """Three seconds: then the mean of what came since has made up for what it does not know."""
-_CREPT_S: Final = 0.5
-"""What came within a tick came at once."""
 _ROUGH: Final = 2.0
 _ROUGH_NATS: Final = 3.0
 """A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
@@ -131,11 +129,11 @@ class BoomAlert:
         self, close: CloseUp, residuals: list[float], level: float, sd: float
     ) -> tuple[list[float], float, float]:
         """Residuals since a shift had come whole, their mean and its uncertainty."""
-        if close.over_s < _CREPT_S and len(residuals) <= _FEW_TICKS:
+        if close.over_s < CREPT_S and len(residuals) <= _FEW_TICKS:
             # One or two ticks hold the step itself, in which the rotor had not followed yet.
             return residuals, close.shift, close.shift_sd * sqrt(self._noise.roughness)
         whole = int(2.0 * (close.ago_s - close.over_s))
-        if close.over_s < _CREPT_S or whole >= len(residuals):
+        if close.over_s < CREPT_S or whole >= len(residuals):
             return residuals, level, sd
         residuals = residuals[-max(1, whole) :]
         level, sd = mean_since(residuals, self._noise)
