@@ -58,8 +58,9 @@ def socat_pair(folder: Path, need: Callable[[str], str]) -> Iterator[Setup]:
         yield Setup(Port(str(ends[0])), lambda data: (os.write(far, data), None)[1], heard)
         os.close(far)
     finally:
-        process.terminate()
-        process.wait()
+        # A signal that comes while it is in a handler of its own may be lost on it.
+        process.kill()
+        process.wait(10)
 
 
 @contextlib.contextmanager
