@@ -12,8 +12,9 @@ clogged tip of twelve takes away.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import exp, log
+from math import exp, log, sqrt
 from statistics import median
 from typing import Final
 
@@ -82,34 +83,55 @@ class Residual:
     def restart(self) -> None:
         self._delayed = None
 
+    def run(
+        self, seconds: Sequence[float], flow_m3_s: Sequence[float], pressure_pa: Sequence[float]
+    ) -> list[float]:
+        """`step` for each of many ticks, flow and pressure of each above zero."""
+        before, usual_s, decay, share = self._delayed, self._seconds, self._decay, self._share
+        kept = (1.0 - decay) / share if share else 0.0
+        values = []
+        columns = zip(seconds, flow_m3_s, self._roots(pressure_pa), strict=True)
+        for tick_s, flow, now in columns:
+            if before is None:
+                before = root = now
+            else:
+                # Mean over the tick of a first-order lag whose input steps at its start.
+                if tick_s != usual_s:
+                    usual_s = tick_s
+                    share = tick_s / METER_LAG_S
+                    decay = exp(-share)
+                    kept = (1.0 - decay) / share
+                away = before - now
+                before = now + away * decay
+                root = now + away * kept
+            values.append(log(flow / root))
+        self._delayed, self._seconds, self._decay, self._share = before, usual_s, decay, share
+        return values
+
+    def _roots(self, pressure_pa: Sequence[float]) -> list[float]:
+        if self._exponent == 0.5:
+            return list(map(sqrt, pressure_pa))
+        exponent, scale = self._exponent, self._scale
+        return [pressure**exponent * scale for pressure in pressure_pa]
+
     def step(self, seconds: float, flow_m3_s: float, pressure_pa: float) -> float | None:
         """Log conductance for one tick, or None where there is none."""
         if pressure_pa <= 0.0:
             self._delayed = None
             return None
-        root = pressure_pa**self._exponent * self._scale
-        before = self._delayed
-        if before is None:
-            self._delayed = root
-        else:
-            # Mean over the tick of a first-order lag whose input steps at its start.
-            if seconds != self._seconds:
-                self._seconds = seconds
-                self._share = seconds / METER_LAG_S
-                self._decay = exp(-self._share)
-            decay, away = self._decay, before - root
-            self._delayed = root + away * decay
-            root = root + away * (1.0 - decay) / self._share
-        if flow_m3_s <= 0.0:
-            return None
-        return log(flow_m3_s / root)
+        if flow_m3_s > 0.0:
+            return self.run([seconds], [flow_m3_s], [pressure_pa])[0]
+        self.run([seconds], [1.0], [pressure_pa])
+        return None
 
 
 class Baseline:
     """Healthy level of the log conductance, learnt from settled spraying.
 
     A mean over the first minutes, then a slow average over `TRACK_S`: temperature and wear move a
-    healthy boom by more in a day than the smallest fault does at once.
+    healthy boom by more in a day than the smallest fault does at once. Once it is armed, what it
+    gathers moves it only when it is refined, every ten seconds or so: in between, many ticks are
+    judged at once against the same level.
     """
 
     def __init__(self) -> None:
@@ -123,26 +145,38 @@ class Baseline:
         self.anchor: float | None = None
         """The level as it was learnt or calibrated, before it was tracked: what a slow drift is
         measured against."""
+        self._off = self._gathered_s = 0.0
+        """Of what was gathered since the level was refined: seconds times distance from it."""
 
     def hold(self, level: float, seconds: float = LEARN_S) -> None:
         """Take a level from elsewhere, as good as `seconds` of spraying would make it."""
         self.level, self.seconds = level, seconds
+        self._off = self._gathered_s = 0.0
         self.anchor = level if seconds >= LEARN_S else None
 
-    def add(self, log_conductance: float, seconds: float) -> bool:
-        """Take one tick in; return whether it armed the baseline."""
-        known = self.seconds + seconds
-        self.seconds = known = known if known < TRACK_S else TRACK_S
-        self.level += (log_conductance - self.level) * seconds / known
-        if self.armed:
-            if self.anchor is None and known >= LEARN_S:
-                self.anchor = self.level
-            return False
+    def arm(self, log_conductance: float, seconds: float) -> bool:
+        """Take one of the first ticks in; return whether it armed the baseline."""
+        self.seconds = known = self.seconds + seconds
         self.first.append(log_conductance)
         self.armed = known >= ARM_S
-        if not self.armed:
-            return False
-        # Start from the median, so that one burst of air in the first seconds does not shift
-        # the level for the rest of the route.
-        self.level = median(self.first)
-        return True
+        if self.armed:
+            # Start from the median, so that one burst of air in the first seconds does not shift
+            # the level for the rest of the route.
+            self.level = median(self.first)
+        return self.armed
+
+    def gather(self, residuals: Iterable[float], seconds: Iterable[float]) -> None:
+        """Take in ticks in which all is healthy: their residuals against the level."""
+        for residual, tick_s in zip(residuals, seconds, strict=True):
+            self._off += residual * tick_s
+            self._gathered_s += tick_s
+
+    def refine(self) -> None:
+        """Move the level by what was gathered."""
+        gathered, self._gathered_s = self._gathered_s, 0.0
+        off, self._off = self._off, 0.0
+        if gathered > 0.0:
+            self.seconds = known = min(self.seconds + gathered, TRACK_S)
+            self.level += off / known
+            if self.anchor is None and known >= LEARN_S:
+                self.anchor = self.level

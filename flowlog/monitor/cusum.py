@@ -60,10 +60,10 @@ _CLEAR_OF = 10.0
 """An error b of the level multiplies the false alarms of a test for shift d at threshold h by
 exp(2 b h / d): by 30 for b = d / 10 and h = 17, for the minute or so until the level is better."""
 
-_QUIET_NATS = 3.0
+QUIET_NATS = 3.0
 """A test below this is under no suspicion."""
 
-_NEW_DENSITY = 0.01
+_NEW_DENSITY = 0.03
 """A density that moved by less leaves the thresholds, which follow its logarithm."""
 
 _STEEPNESS = 1.08
@@ -108,6 +108,23 @@ class Innovation(NamedTuple):
     seconds: float
 
 
+class Innovations(NamedTuple):
+    """`Innovation` of many ticks that follow one another, as columns of one length."""
+
+    residual: list[float]
+    news: list[float]
+    rest: float
+    """The same for all of them."""
+    variance: list[float]
+    seconds: Sequence[float]
+
+    @staticmethod
+    def of(tick: Innovation) -> Innovations:
+        """Of one tick."""
+        residual, news, rest, variance, seconds = tick
+        return Innovations([residual], [news], rest, [variance], [seconds])
+
+
 class ShiftTest:
     """One-sided CUSUM for one shift of the mean, in noise that is correlated over seconds.
 
@@ -128,6 +145,7 @@ class ShiftTest:
         self.seconds = 0.0
         self._young = False
         """The sum began in the tick before."""
+        self._next = (0.0, 0.0, False)
         self._agree = ticks_to_agree(self._size)
         self.since = 0
         """The last tick of its bank that it did not look at."""
@@ -137,39 +155,53 @@ class ShiftTest:
         self.seconds = 0.0
 
     def step(self, tick: Innovation) -> None:
-        """Take one tick in.
+        """Take one tick in."""
+        self.look(Innovations.of(tick), [0.0])
+        self.go_on()
 
-        See `step_all` for where the call may be left out.
+    def look(self, ticks: Innovations, loudest: list[float]) -> None:
+        """Where many ticks would bring the sum; nothing changes before `go_on`.
+
+        Args:
+            ticks: What is taken in.
+            loudest: Raised to the sum after each of them.
         """
-        residual, news, rest, variance, seconds = tick
-        foretold = self.sign * (residual - news)
-        news *= self.sign
-        size = self._size
-        shift = lasting = size * rest
-        if self.sum == 0.0:
-            if news <= 0.5 * lasting:
-                # A shift that came at once would have to bring more news than a lasting one.
-                return
-            self._young = True
-            if residual * self.sign > self.half:
-                # The end of a burst to the other side brings as much news, but ends at zero.
-                shift = size if news > 0.75 * size else max(lasting, self.half)
-        elif self._young:
-            self._young = False
-            # The tick of the onset held a part of the shift: the rest of it is still to come.
-            left = size - max(0.0, foretold)
-            if news > 0.5 * (lasting + left):
-                shift = max(lasting, left)
-        scale = _SCALE * variance
-        away = news - shift
-        nats = _HALF * log((scale + news * news) / (scale + away * away))
-        total = self.sum + (nats if nats < _CAP_NATS else _CAP_NATS)
-        if total > 0.0:
-            self.sum = total
-            self.seconds += seconds
-        else:
-            self.sum = 0.0
-            self.seconds = 0.0
+        residuals, all_news, rest, variances, all_seconds = ticks
+        sign, size, half = self.sign, self._size, self.half
+        lasting = size * rest
+        total, seconds, young = self.sum, self.seconds, self._young
+        for i, rise in enumerate(all_news):
+            news = sign * rise
+            shift = lasting
+            if total == 0.0:
+                if news <= 0.5 * lasting:
+                    # A shift that came at once would have to bring more news than a lasting one.
+                    continue
+                young = True
+                if residuals[i] * sign > half:
+                    # The end of a burst to the other side brings as much news, but ends at zero.
+                    shift = size if news > 0.75 * size else max(lasting, half)
+            elif young:
+                young = False
+                # The tick of the onset held a part of the shift: the rest of it is still to come.
+                foretold = sign * residuals[i] - news
+                left = size - foretold if foretold > 0.0 else size
+                if news > 0.5 * (lasting + left):
+                    shift = max(lasting, left)
+            scale = _SCALE * variances[i]
+            away = news - shift
+            nats = _HALF * log((scale + news * news) / (scale + away * away))
+            total += nats if nats < _CAP_NATS else _CAP_NATS
+            if total > 0.0:
+                seconds += all_seconds[i]
+                loudest[i] = max(loudest[i], total)
+            else:
+                total = seconds = 0.0
+        self._next = (total, seconds, young)
+
+    def go_on(self) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self.sum, self.seconds, self._young = self._next
 
     def crossed(
         self, threshold: float, newest: Sequence[float], answers: Answer | None = None
@@ -204,16 +236,23 @@ def _overshoot(step: float) -> float:
     return (below - 0.5) / half / (half * below + density)
 
 
-def step_all(tests: Iterable[ShiftTest], tick: Innovation) -> float:
-    """Take one tick into several tests; return the largest of their sums."""
-    _residual, news, rest, _variance, _seconds = tick
-    loudest = 0.0
+def look_all(tests: Iterable[ShiftTest], ticks: Innovations) -> tuple[list[ShiftTest], list[float]]:
+    """Look at many ticks with several tests.
+
+    Returns:
+        The tests that these move (the others stay at zero), and the largest of all sums after each
+        tick.
+    """
+    rest = ticks.rest
+    highest, lowest = max(ticks.news), min(ticks.news)
+    loudest = [0.0] * len(ticks.news)
+    moved = []
     for test in tests:
-        # Elsewhere a sum of zero stays zero.
-        if test.sum > 0.0 or news * test.sign > test.half * rest:
-            test.step(tick)
-            loudest = test.sum if test.sum > loudest else loudest
-    return loudest
+        most = highest if test.sign > 0.0 else -lowest
+        if test.sum > 0.0 or most > test.half * rest:
+            test.look(ticks, loudest)
+            moved.append(test)
+    return moved, loudest
 
 
 class Bank:
@@ -224,11 +263,9 @@ class Bank:
         self._between_s = 100.0 * 3600.0 / false_alarms_per_100_h
         self._count = _ONSETS * len(self._tests)
         self._least = min(abs(shift) for shift in shifts)
-        by_size = sorted(self._tests, key=lambda test: test.half)
-        self._rises = [test for test in by_size if test.sign > 0.0]
-        self._falls = [test for test in by_size if test.sign < 0.0]
-        self._running: list[ShiftTest] = []
-        """The tests whose sum is not zero: a few, and the only ones to step if none begins."""
+        self._moved: list[ShiftTest] = []
+        self._passed: list[ShiftTest] = []
+        """Of the last `look`: the tests to go on with, and those that begin anew behind it."""
         self._ticks = 0
         self._newest: deque[float] = deque(maxlen=WINDOW)
         """Residuals since the last reset: one window for all tests."""
@@ -269,44 +306,41 @@ class Bank:
         `known_to` is the standard uncertainty of the healthy level. A shift is not looked for
         before it is `_CLEAR_OF` times that: an error of the level counts as a shift in all ticks.
         """
-        residual, news, rest, _variance, _seconds = tick
-        self._ticks += 1
-        self._newest.append(residual)
+        loudest = self.look(Innovations.of(tick), density_s, known_to)
+        self.go_on([tick.residual], loudest)
+        return None if self.calm(loudest) else self._alarm(answers)
+
+    def look(self, ticks: Innovations, density_s: float, known_to: float) -> list[float]:
+        """The largest sum of its tests after each of many ticks.
+
+        No test moves before `go_on`.
+        """
         if abs(density_s - self._density_s) > _NEW_DENSITY * self._density_s:
             self._density_s = density_s
             self._thresholds = [self.threshold(test.shift, density_s) for test in self._tests]
             self._least_threshold = min(self._thresholds)
-        smallest = _CLEAR_OF * known_to
+        tests, smallest = self._tests, _CLEAR_OF * known_to
+        self._passed = []
         if smallest > self._least:
-            self._pass_over(smallest)
-        self._begin(news, rest, smallest)
-        loudest = 0.0
-        running = []
-        for test in self._running:
-            test.step(tick)
-            if test.sum > 0.0:
-                running.append(test)
-                loudest = test.sum if test.sum > loudest else loudest
-        self._running = running
-        self.quiet = loudest < _QUIET_NATS
-        return self._alarm(answers) if loudest > self._least_threshold else None
+            self._passed = [test for test in tests if abs(test.shift) < smallest]
+            tests = [test for test in tests if abs(test.shift) >= smallest]
+        self._moved, loudest = look_all(tests, ticks)
+        return loudest
 
-    def _pass_over(self, smallest: float) -> None:
-        """The tests for shifts smaller than this begin anew after this tick."""
-        for test in self._tests:
-            if abs(test.shift) < smallest:
-                test.reset()
-                test.since = self._ticks
-        self._running = [test for test in self._running if test.sum > 0.0]
+    def calm(self, loudest: Sequence[float]) -> bool:
+        """Is no threshold crossed, with the largest sums that `look` has returned?"""
+        return max(loudest) <= self._least_threshold
 
-    def _begin(self, news: float, rest: float, smallest: float) -> None:
-        """Let tests run that have not, and that this tick may lift from zero."""
-        away = abs(news)
-        for test in self._rises if news > 0.0 else self._falls:
-            if away <= test.half * rest:
-                break
-            if test.sum == 0.0 and abs(test.shift) >= smallest:
-                self._running.append(test)
+    def go_on(self, residuals: Sequence[float], loudest: Sequence[float]) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self._ticks += len(residuals)
+        self._newest.extend(residuals)
+        for test in self._passed:
+            test.reset()
+            test.since = self._ticks
+        for test in self._moved:
+            test.go_on()
+        self.quiet = loudest[-1] < QUIET_NATS
 
     def _alarm(self, answers: Answer | None) -> Alarm | None:
         newest = list(self._newest)
@@ -329,7 +363,6 @@ class Bank:
 
     def reset(self) -> None:
         self._newest.clear()
-        self._running = []
         self.quiet = True
         for test in self._tests:
             test.reset()

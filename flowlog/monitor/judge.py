@@ -81,7 +81,7 @@ class Judge:
 
     def watch(self, watcher: Watcher) -> None:
         """Tell `watcher` of every tick that the boom is judged by."""
-        self._boom.watcher = watcher
+        self._boom.watch(watcher)
 
     def step(self, at: Position, tick: Tick, step: Step) -> list[Reading]:
         """Take one tick in; return the readings that it completes."""

@@ -11,13 +11,16 @@ the next.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import deque
 from collections.abc import Sequence
 from itertools import pairwise
 from math import exp, fsum
 from statistics import median
+from typing import Final, NamedTuple
 
-from flowlog.monitor.cusum import Innovation
+import numpy as np
+from numpy.typing import NDArray
+
+from flowlog.monitor.cusum import Innovation, Innovations
 from flowlog.monitor.ticks import TICK_MS
 
 NOISE_DENSITY_S = 4e-4
@@ -36,7 +39,7 @@ DECAY = exp(-_TICK_S / TAU_S)
 _REST = 1.0 - DECAY
 
 _NEWS_SHARE = 1.0 / 240.0
-"""The variance of the news is averaged over two minutes."""
+"""The variance of the news is averaged over two minutes, by so much a tick."""
 _NEWS_CUT = 9.0
 
 _USUAL_STEP = 1.0 / 240.0
@@ -52,7 +55,8 @@ _PASS_PRIOR = 6.0
 _PASS_KEEP = 1.0 - 1.0 / 24.0
 """Ticks of the pass are forgotten over twelve seconds."""
 _PASS_CUT = 9.0
-_PASS_HELD_BACK = 9
+_PASS_HELD_BACK = 5
+"""Ticks, and up to a block more."""
 _PASS_TOLD = 8.0
 _ROUGHEST_KEEP = 0.95
 """The roughest pass of late fades over some twenty passes."""
@@ -71,7 +75,11 @@ margin they stay below the promised number in seven cases of eight."""
 _ROSE = 1.3
 _ROSE_DOUBT = 1.45
 """Noise that has grown by a third since it was learnt may be growing still."""
-_BLOCK_S = 2.5
+_BLOCK_TICKS: Final = 5
+"""Everything is worked out anew after a block of ticks, and stays as it is in between."""
+_BLOCK_S = _BLOCK_TICKS * _TICK_S
+_RENEWED_BLOCKS: Final = 8
+"""The density, of some minutes, is worked out every twenty seconds."""
 _BLOCKS_KEPT = 120
 _PRIOR_BLOCKS = 24
 """What is assumed counts like a minute of what is measured."""
@@ -88,8 +96,46 @@ _CUT = 3.0 / 0.455
 _CUT_MEAN = 0.857
 """Squares are cut at three times their variance, taken from their median (0.455 of it for a
 normal variable), against bursts of air; what is left has this mean."""
-_UP, _DOWN = exp(_USUAL_STEP), exp(-_USUAL_STEP)
-_UP_AT_FIRST, _DOWN_AT_FIRST = exp(_FIRST_STEP), exp(-_FIRST_STEP)
+
+
+def _decay_over(seconds: float) -> tuple[float, float]:
+    decay = exp(-seconds / TAU_S)
+    return decay, 1.0 - decay
+
+
+def is_whole(seconds: float) -> bool:
+    """Is a tick as long as ticks are, but for the jitter of the board's clock?"""
+    return abs(seconds - _TICK_S) < _CLOCK_JITTER_S
+
+
+def are_whole(seconds: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """`is_whole` for many ticks, shape (n,)."""
+    whole: NDArray[np.bool_] = np.abs(seconds - _TICK_S) < _CLOCK_JITTER_S
+    return whole
+
+
+class _Heard(NamedTuple):
+    """What is known after a tick; of the pass that is running, unless it says otherwise."""
+
+    residual: float | None
+    """Of the last tick; None after a break."""
+    residuals: list[float]
+    news: list[float]
+    """Of the block that is not full yet."""
+    held_back: list[float]
+    """The newest news of full blocks."""
+    news_variance: float
+    """Averaged over minutes."""
+    usual: float
+    """Variance of the news in usual passes."""
+    mean: float = 0.0
+    sum: float = 0.0
+    ticks: float = 0.0
+    """Of the news, and of their squares; older ones are forgotten."""
+    whole_sum: float = 0.0
+    whole_ticks: int = 0
+    """The same without forgetting: what is remembered of the pass when it is over."""
+    roughness: float = 1.0
 
 
 class NoiseLevel:
@@ -100,42 +146,41 @@ class NoiseLevel:
     """
 
     def __init__(self) -> None:
-        self._block_sum = 0.0
-        self._block_s = 0.0
-        self._before: float | None = None
+        self._heard = _Heard(None, [], [], [], 0.0, _SWIRL_SHARE * NOISE_DENSITY_S)
+        self._next: tuple[_Heard, list[float]] = (self._heard, [])
+        """Of the last `look`: what is known behind it, and means of the blocks that it filled."""
+        self._block_mean: float | None = None
+        """Of the block before."""
         self._squares: list[float] = []
         self._prior_s = NOISE_DENSITY_S
         self.density_s = NOISE_DENSITY_S
         self._fresh = 0
         self._learnt_s: float | None = None
         self._doubt = _DENSITY_DOUBT
-        self._residual: float | None = None
-        self._news_variance = 0.0
-        self.usual = _SWIRL_SHARE * NOISE_DENSITY_S
-        """Variance of the news in usual passes."""
-        self._up, self._down = _UP_AT_FIRST, _DOWN_AT_FIRST
+        self._step = _FIRST_STEP
         self._ticks = 0
         """Of all passes so far, counted when they are over."""
         self._usual_before = self.usual
         """At the end of the pass before."""
-        self._pass_mean = 0.0
-        self._pass_sum = 0.0
-        self._pass_ticks = 0.0
-        self._whole_sum = 0.0
-        self._whole_ticks = 0.0
-        """The same without forgetting: what is remembered of the pass when it is over."""
         self._roughest = 1.0
         self._may_be_rough = 1.0
         """A pass may be as rough as the roughest of late until its own ticks show otherwise."""
-        self._held_back: deque[float] = deque()
-        self.roughness = 1.0
+
+    @property
+    def usual(self) -> float:
+        """Variance of the news in usual passes."""
+        return self._heard.usual
+
+    @property
+    def roughness(self) -> float:
         """Noise density of this pass over that of the minutes before; one at least."""
+        return self._heard.roughness
 
     @property
     def news_variance(self) -> float:
         """Variance of a usual tick's news while all is healthy."""
         rest = 1.0 - DECAY
-        return max(rest * rest * self.density_s / _TICK_S, self._news_variance)
+        return max(rest * rest * self.density_s / _TICK_S, self._heard.news_variance)
 
     def mean_variance(self, ticks: int) -> float:
         """Variance of the mean residual over `ticks` ticks in a row.
@@ -147,7 +192,7 @@ class NoiseLevel:
             raise ValueError("no ticks, no mean")
         rest = 1.0 - DECAY
         variance = self.density_s / (2.0 * TAU_S)
-        white = max(0.0, self._news_variance - variance * (1.0 - DECAY * DECAY))
+        white = max(0.0, self._heard.news_variance - variance * (1.0 - DECAY * DECAY))
         white /= 1.0 + DECAY * DECAY
         decayed = 1.0 - DECAY**ticks
         spread = (1.0 + DECAY) / rest / ticks - 2.0 * DECAY * decayed / (rest * ticks) ** 2
@@ -158,60 +203,131 @@ class NoiseLevel:
 
         `level` is where the residual is expected to lie: zero, or the shift of an open fault.
         """
-        before, self._residual = self._residual, residual
-        if before is None:
+        if self._heard.residual is None:
+            kept = [*self._heard.residuals, residual]
+            self._heard = self._heard._replace(residual=residual, residuals=kept)
             return None
-        decay, rest = DECAY, _REST
-        if abs(seconds - _TICK_S) >= _CLOCK_JITTER_S:
-            decay = exp(-seconds / TAU_S)
-            rest = 1.0 - decay
-        news = residual - decay * before
+        length = None if is_whole(seconds) else seconds
+        ticks, _usual = self.look([residual], [seconds], level, length)
+        self.go_on()
+        return Innovation(residual, ticks.news[0], ticks.rest, ticks.variance[0], seconds)
+
+    @property
+    def begun(self) -> bool:
+        """Is there a tick before, from which the next can be foretold?"""
+        return self._heard.residual is not None
+
+    def look(
+        self,
+        residuals: list[float],
+        seconds: Sequence[float],
+        level: float,
+        length: float | None = None,
+    ) -> tuple[Innovations, list[float]]:
+        """What each of many ticks brings beyond what the one before foretold.
+
+        Nothing changes before `go_on`.
+
+        Args:
+            residuals: Of ticks that follow the last one without a break.
+            seconds: How long they are.
+            level: Where the residuals are expected to lie.
+            length: Of all of them in seconds, if they are not whole ticks.
+
+        Returns:
+            The innovations, and the variance of the news in usual passes as it is known after each.
+        """
+        heard = self._heard
+        assert heard.residual is not None
+        decay, rest = (DECAY, _REST) if length is None else _decay_over(length)
+        lasting = rest * level
         # Whitened noise of this density has at least this variance; vanes and white noise of
         # the count add to it, which only the news themselves tell.
-        floor = self._doubt * rest * rest * self.density_s / seconds
-        variance = self._news_variance if self._news_variance > floor else floor
-        unexpected = news - rest * level
-        square, cut = unexpected**2, _NEWS_CUT * variance
-        self._news_variance += _NEWS_SHARE * (
-            (square if square < cut else cut) - self._news_variance
+        floor = self._doubt * rest * rest * self.density_s / (length or _TICK_S)
+        before = [heard.residual, *residuals[:-1]]
+        news = [value - decay * last for value, last in zip(residuals, before, strict=True)]
+        unexpected = [value - lasting for value in news] if lasting else news
+        variances: list[float] = []
+        usuals: list[float] = []
+        means: list[float] = []
+        n = len(residuals)
+        filled = -len(heard.residuals)
+        while filled + _BLOCK_TICKS <= n:
+            begin, filled = max(filled, 0), filled + _BLOCK_TICKS
+            count = filled - begin
+            variances += [max(heard.news_variance, floor) * heard.roughness] * count
+            usuals += [heard.usual] * (count - 1)
+            means.append(sum(heard.residuals + residuals[begin:filled]) / _BLOCK_TICKS)
+            heard = self._after_block(heard, heard.news + unexpected[begin:filled], floor)
+            usuals.append(heard.usual)
+        begin = max(filled, 0)
+        variances += [max(heard.news_variance, floor) * heard.roughness] * (n - begin)
+        usuals += [heard.usual] * (n - begin)
+        after = heard._replace(
+            residual=residuals[-1],
+            residuals=heard.residuals + residuals[begin:],
+            news=heard.news + unexpected[begin:],
         )
-        self._roughen(unexpected)
-        found = (residual, news, rest, variance * self.roughness, seconds)
-        return tuple.__new__(Innovation, found)
+        self._next = after, means
+        return Innovations(residuals, news, rest, variances, seconds), usuals
 
-    def _roughen(self, news: float) -> None:
-        """How wild is this pass? From the spread of its news about their own mean.
+    def go_on(self) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self._heard, means = self._next
+        for mean in means:
+            if self._block_mean is not None:
+                self._squares.append((mean - self._block_mean) ** 2)
+                self._fresh += 1
+            self._block_mean = mean
+
+    def _after_block(self, heard: _Heard, news: list[float], floor: float) -> _Heard:
+        """A block is full: how wild is this pass? From the spread of its news about their own mean.
 
         The newest seconds are left out: a step would look like roughness just while it is
         looked for.
         """
-        held_back = self._held_back
-        held_back.append(news)
-        usual = self.usual
-        if len(held_back) > _PASS_HELD_BACK:
-            away = held_back.popleft() - self._pass_mean
+        variance, usual, mean = heard.news_variance, heard.usual, heard.mean
+        cut = _NEWS_CUT * max(variance, floor)
+        found = 0.0
+        for value in news:
+            square = value * value
+            found += square if square < cut else cut
+        variance += _NEWS_SHARE * (found - len(news) * variance)
+
+        kept = heard.held_back + news
+        known, kept = kept[:-_PASS_HELD_BACK], kept[-_PASS_HELD_BACK:]
+        count = len(known)
+        cut = _PASS_CUT * (_PASS_PRIOR * usual + heard.sum) / (_PASS_PRIOR + heard.ticks)
+        middle = _MEDIAN * usual
+        found = moved = 0.0
+        above = -count
+        for value in known:
+            away = value - mean
             square = away * away
-            here = (_PASS_PRIOR * usual + self._pass_sum) / (_PASS_PRIOR + self._pass_ticks)
-            cut = _PASS_CUT * here
-            self._pass_ticks = ticks = _PASS_KEEP * self._pass_ticks + 1.0
-            self._pass_sum *= _PASS_KEEP
-            self._whole_ticks += 1.0
+            if square > middle:
+                above += 2
             if square < cut:
-                self._pass_sum += square
-                self._whole_sum += square
-                self._pass_mean += away / (_PASS_PRIOR + ticks)
+                found += square
+                moved += away
             else:
-                self._pass_sum += cut
-                self._whole_sum += cut
-            usual *= self._up if square > _MEDIAN * usual else self._down
-            self.usual = usual
-        prior = _PASS_PRIOR * usual * self._may_be_rough
-        here = (prior + self._pass_sum) / (_PASS_PRIOR + self._pass_ticks)
+                found += cut
+        left = _PASS_KEEP**count
+        ticks = left * heard.ticks + count
+        total = left * heard.sum + found
+        usual *= exp(self._step * above)
+
+        return _Heard(
+            heard.residual, [], [], kept, variance, usual,
+            mean + moved / (_PASS_PRIOR + ticks), total, ticks,
+            heard.whole_sum + found, heard.whole_ticks + count,
+            self._roughness(usual, total, ticks),
+        )  # fmt: skip
+
+    def _roughness(self, usual: float, total: float, ticks: float) -> float:
+        here = (_PASS_PRIOR * usual * self._may_be_rough + total) / (_PASS_PRIOR + ticks)
         # What is white in the usual news is no swirl, and does not grow with it.
-        swirl = _SWIRL_SHARE * self.density_s
-        swirl = usual if usual < swirl else swirl
-        rough = (here - usual + swirl) / swirl - _PASS_DOUBT
-        self.roughness = rough if rough > 1.0 else 1.0
+        swirl = min(usual, _SWIRL_SHARE * self.density_s)
+        return max(1.0, (here - usual + swirl) / swirl - _PASS_DOUBT)
 
     def expect(self, first: Sequence[float]) -> None:
         """A first idea from the ticks on which the baseline was armed, if they are rough."""
@@ -220,54 +336,50 @@ class NoiseLevel:
         self._prior_s = self.density_s = max(NOISE_DENSITY_S, 2.0 * TAU_S * spread * spread)
         news = [after - DECAY * before for before, after in pairwise(first)]
         middle = median(news)
-        self._news_variance = (median(abs(value - middle) for value in news) / 0.6745) ** 2
-        self.usual = max(self._news_variance, _SWIRL_SHARE * NOISE_DENSITY_S)
-        self._usual_before = self.usual
+        variance = (median(abs(value - middle) for value in news) / 0.6745) ** 2
+        usual = max(variance, _SWIRL_SHARE * NOISE_DENSITY_S)
+        self._heard = self._heard._replace(news_variance=variance, usual=usual)
+        self._usual_before = usual
 
     def restart(self) -> None:
         """Spraying was interrupted: the next mean has no neighbour, the next pass no past."""
-        self._block_sum = self._block_s = 0.0
-        self._before = None
-        self._residual = None
-        self._held_back.clear()
-        if self._whole_ticks >= _PASS_TOLD:
+        self._block_mean = None
+        over, usual = self._heard, self.usual
+        if over.whole_ticks >= _PASS_TOLD:
             # A rough pass has raised what is usual; at first that is not known well enough.
-            usual = self._usual_before if self._ticks >= _FIRST_TICKS else self.usual
-            self._remember(self._whole_sum / self._whole_ticks / usual)
-        self._usual_before = self.usual
-        self._ticks += int(self._whole_ticks)
+            known = self._usual_before if self._ticks >= _FIRST_TICKS else usual
+            self._remember(over.whole_sum / over.whole_ticks / known)
+        self._usual_before = usual
+        self._ticks += over.whole_ticks
         if self._ticks >= _FIRST_TICKS:
-            self._up, self._down = _UP, _DOWN
-        self._whole_sum = self._whole_ticks = 0.0
-        self._pass_sum = self._pass_ticks = self._pass_mean = 0.0
-        self.roughness = 1.0
+            self._step = _USUAL_STEP
+        fresh = _Heard(None, [], [], [], over.news_variance, usual)
+        self._heard = fresh._replace(roughness=self._roughness(usual, 0.0, 0.0))
 
     def stepped(self) -> None:
         """The level that is expected has changed: the newest news hold the step to it."""
-        self._held_back.clear()
+        self._heard = self._heard._replace(news=[], held_back=[])
 
     def _remember(self, rough: float) -> None:
         """A pass is over: how rough it was bears on what the next ones may be."""
         self._roughest = max(rough, 1.0 + (self._roughest - 1.0) * _ROUGHEST_KEEP)
         self._may_be_rough = max(1.0, self._roughest - _ROUGHEST_DOUBT)
 
-    def add(self, residual: float, seconds: float) -> None:
-        """Take one tick into the density."""
-        self._block_sum += residual * seconds
-        self._block_s += seconds
-        if self._block_s < _BLOCK_S - 1e-9:
-            return
-        mean = self._block_sum / self._block_s
-        if self._before is not None:
-            self._squares.append((mean - self._before) ** 2)
-            del self._squares[: -_BLOCKS_KEPT - _BLOCKS_HELD_BACK]
-            self._fresh += 1
-            if self._fresh == _BLOCKS_HELD_BACK:
-                self._fresh = 0
-                self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
-                self._set_doubt()
-        self._before = mean
-        self._block_sum = self._block_s = 0.0
+    @property
+    def room(self) -> int:
+        """How many ticks may be looked at until the density is to be renewed."""
+        blocks = _RENEWED_BLOCKS - self._fresh + (self._block_mean is None)
+        return _BLOCK_TICKS * blocks - len(self._heard.residuals)
+
+    def renew(self) -> bool:
+        """Work out the density anew if it is time to; return whether it was."""
+        if self._fresh < _RENEWED_BLOCKS:
+            return False
+        self._fresh = 0
+        del self._squares[: -_BLOCKS_KEPT - _BLOCKS_HELD_BACK]
+        self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
+        self._set_doubt()
+        return True
 
     def _set_doubt(self) -> None:
         if self._learnt_s is None:

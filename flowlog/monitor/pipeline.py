@@ -36,7 +36,7 @@ _FASTEST_HZ = 20_000.0
 noise are believed here and called implausible by a rule, while a line that was damaged and passed
 its check by chance, with counts anywhere in 32 bits, is still told from them."""
 
-_LONGEST_STRETCH = 512
+_LONGEST_STRETCH = 1024
 """Ticks that stay in the processor's cache."""
 
 _SEGMENT = Tick._fields.index("segment")

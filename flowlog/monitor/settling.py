@@ -11,17 +11,18 @@ in settled spraying: so many ticks at once are cut before the opening that follo
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from copy import copy
 from math import ceil, inf
 from statistics import median
-from typing import Final
+from typing import Final, NamedTuple
 
 from flowlog.monitor.conductance import Law, Residual
 from flowlog.monitor.motion import GAP_S
 from flowlog.monitor.outputs import Phase
 from flowlog.monitor.rules.moment import Moment
 from flowlog.monitor.rules.stretch import Stretch
-from flowlog.monitor.ticks import TICK_MS
+from flowlog.monitor.ticks import TICK_MS, rows_of
 from flowlog.rig.model import HealthyBoom
 
 USUAL_S: Final = 2.0
@@ -36,6 +37,8 @@ _CLOCK_S: Final = 0.1 * _TICK_S
 """So much less is waited for, so that a clock that runs a little slow costs no tick more."""
 
 _WATCHED_S: Final = 10.0
+_MOST_WATCHED: Final = round(_WATCHED_S / _TICK_S) + 2
+"""Ticks; more than one opening is watched for."""
 _LEVEL_FROM_S: Final = _MOST_S
 """The ticks from here on tell an opening's own level."""
 _LEAST_LEVEL: Final = 6
@@ -80,8 +83,8 @@ class SettleTime:
         """Take one tick in."""
         if self._learns:
             pressure = now.pressure_pa if sensors_ok else None
-            step = now.step
-            self._state.step(now.phase, step.seconds, step.flow_m3_s, pressure, self._law)
+            tick = _Tick(now.step.seconds, now.step.flow_m3_s, pressure)
+            self._state.step(now.phase, tick, self._law)
 
     def look(self, ahead: Stretch) -> int:
         """How many ticks of many pass before an opening that is waited for otherwise."""
@@ -89,19 +92,17 @@ class SettleTime:
             return len(ahead)
         names = ahead.phases.names
         state = self._next = self._state.copy()
-        pressures = ahead.pressure_pa
         at = 0
         while at < len(ahead):
             if state.opening is None:
                 at = _next_opening(names, at)
-                if at == len(ahead):
-                    break
             before_s = state.settle_s
-            pressure = None if pressures is None else float(pressures[at])
-            steps = ahead.steps
-            flow, seconds = float(steps.flow_m3_s[at]), float(steps.seconds[at])
-            state.step(names[at], seconds, flow, pressure, self._law)
-            at += 1
+            part = slice(at, at + _MOST_WATCHED)
+            for phase, tick in zip(names[part], _ticks_of(ahead, part), strict=True):
+                state.step(phase, tick, self._law)
+                at += 1
+                if state.opening is None:
+                    break
             if state.settle_s != before_s:
                 end = _next_opening(names, at)
                 if end < len(ahead):
@@ -111,6 +112,20 @@ class SettleTime:
     def go_on(self) -> None:
         """Go on behind the ticks that the last `look` saw, all of them."""
         self._state = self._next
+
+
+class _Tick(NamedTuple):
+    seconds: float
+    flow_m3_s: float
+    pressure_pa: float | None
+
+
+def _ticks_of(ahead: Stretch, part: slice) -> Iterator[_Tick]:
+    seconds = ahead.steps.seconds[part].tolist()
+    pressures: list[float] | list[None] = [None] * len(seconds)
+    if ahead.pressure_pa is not None:
+        pressures = ahead.pressure_pa[part].tolist()
+    return rows_of(_Tick, (seconds, ahead.steps.flow_m3_s[part].tolist(), pressures))
 
 
 def _next_opening(names: list[Phase], begin: int) -> int:
@@ -130,45 +145,68 @@ def _with_margin(settled_s: float) -> float:
     return ceil(wait_s / _TICK_S - 1e-6) * _TICK_S
 
 
-class _Opening:
-    """The first seconds after an opening."""
+Values = list[tuple[float, float | None]]
+"""The end of each tick, in seconds since the opening, and its log conductance."""
 
-    def __init__(self, law: Law) -> None:
+
+class _Opening:
+    """The first seconds after an opening.
+
+    Of the tick in which the boom opens only a part is spraying: it begins the delay of the
+    pressure and no more.
+    """
+
+    def __init__(self, tick: _Tick) -> None:
         self.since_s = 0.0
         """From the end of the tick in which it opened."""
-        self.ends_s: list[float] = []
-        self.values: list[float | None] = []
-        self._residual = Residual(law)
+        self._ticks = [tick]
+        self._ends_s: list[float] = []
 
     def copy(self) -> _Opening:
         other = copy(self)
-        other.ends_s, other.values = list(self.ends_s), list(self.values)
-        other._residual = copy(self._residual)
+        other._ticks, other._ends_s = list(self._ticks), list(self._ends_s)
         return other
 
-    def take(self, seconds: float, flow_m3_s: float, pressure_pa: float | None) -> float | None:
-        if pressure_pa is None:
-            self._residual.restart()
-            return None
-        return self._residual.step(seconds, flow_m3_s, pressure_pa)
+    def take(self, tick: _Tick) -> None:
+        self._ticks.append(tick)
+        self.since_s += tick.seconds
+        self._ends_s.append(self.since_s)
 
-    def level(self) -> tuple[float, float] | None:
-        """Median of the last seconds and the spread about it; None if too little is known."""
-        ticks = zip(self.ends_s, self.values, strict=True)
-        values = [value for end, value in ticks if end > _LEVEL_FROM_S and value is not None]
-        if len(values) < _LEAST_LEVEL:
-            return None
-        middle = median(values)
-        return middle, median(abs(value - middle) for value in values) / 0.6745
+    def values(self, law: Law) -> Values:
+        """Of each tick but the first."""
+        residual = Residual(law)
+        seconds, flows, pressures = zip(*self._ticks, strict=True)
+        values: list[float | None] = []
+        if None not in pressures and min(flows) > 0.0 and min(pressures) > 0.0:
+            values += residual.run(seconds, flows, pressures)
+        else:
+            for tick in self._ticks:
+                if tick.pressure_pa is None:
+                    residual.restart()
+                    values.append(None)
+                else:
+                    flow, pressure = tick.flow_m3_s, tick.pressure_pa
+                    values.append(residual.step(tick.seconds, flow, pressure))
+        return list(zip(self._ends_s, values[1:], strict=True))
 
-    def settled_s(self, level: float, within: float) -> float:
-        """The end of the first tick from which on three lie within; infinite if there is none."""
-        run = 0
-        for i, value in enumerate(self.values):
-            run = run + 1 if value is not None and abs(value - level) <= within else 0
-            if run == _STAYS:
-                return self.ends_s[i + 1 - _STAYS]
-        return inf
+
+def _level(values: Values) -> tuple[float, float] | None:
+    """Median of the last seconds and the spread about it; None if too little is known."""
+    last = [value for end, value in values if end > _LEVEL_FROM_S and value is not None]
+    if len(last) < _LEAST_LEVEL:
+        return None
+    middle = median(last)
+    return middle, median(abs(value - middle) for value in last) / 0.6745
+
+
+def _settled_s(values: Values, level: float, within: float) -> float:
+    """The end of the first tick from which on three lie within; infinite if there is none."""
+    run = 0
+    for i, (_end, value) in enumerate(values):
+        run = run + 1 if value is not None and abs(value - level) <= within else 0
+        if run == _STAYS:
+            return values[i + 1 - _STAYS][0]
+    return inf
 
 
 class _State:
@@ -186,34 +224,28 @@ class _State:
         other._found = list(self._found)
         return other
 
-    def step(
-        self, phase: Phase, seconds: float, flow_m3_s: float, pressure_pa: float | None, law: Law
-    ) -> None:
+    def step(self, phase: Phase, tick: _Tick, law: Law) -> None:
         if phase not in ("settling", "spraying"):
             self.opening = None
             return
         opening = self.opening
-        if phase == "settling" and (opening is None or seconds > GAP_S):
-            self.opening = _Opening(law)
-            # Only a part of this tick: it begins the delay of the pressure and no more.
-            self.opening.take(seconds, flow_m3_s, pressure_pa)
+        if phase == "settling" and (opening is None or tick.seconds > GAP_S):
+            self.opening = _Opening(tick)
             return
         if opening is None:
             return
-        opening.since_s += seconds
-        opening.ends_s.append(opening.since_s)
-        opening.values.append(opening.take(seconds, flow_m3_s, pressure_pa))
+        opening.take(tick)
         if opening.since_s >= _WATCHED_S:
             self.opening = None
-            self._learn(opening)
+            self._learn(opening.values(law))
 
-    def _learn(self, opening: _Opening) -> None:
-        level = opening.level()
+    def _learn(self, values: Values) -> None:
+        level = _level(values)
         if level is None:
             return
         spreads = [spread for _, spread in self._found] + [level[1]]
         within = max(_WITHIN_LEAST, _WITHIN * median(spreads))
-        self._found.append((opening.settled_s(level[0], within), level[1]))
+        self._found.append((_settled_s(values, level[0], within), level[1]))
         del self._found[:-_KEPT]
         if len(self._found) < _FEWEST:
             return

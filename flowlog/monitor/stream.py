@@ -21,7 +21,7 @@ class TankFill:
 
 StreamItem = Samples | Hello | TankFill
 
-_JOINED: Final = 4096
+_JOINED: Final = 8192
 """Samples: blocks of this size are the quickest through the pipeline."""
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import repeat
 from math import exp, log, sqrt
 
 from flowlog.monitor.noise import DECAY
@@ -134,14 +135,23 @@ class SupplyPoint:
 
     def step(self, log_pressure: float) -> None:
         """Take one tick in."""
-        joined = not self._broken
-        if joined:
-            square = (log_pressure - self._ticks[-1][0]) ** 2
-            variance = self._step_variance
+        self.run([log_pressure])
+
+    def run(self, log_pressures: Sequence[float]) -> None:
+        """Take in many ticks that follow one another without a break."""
+        if self._broken:
+            self._ticks.append((log_pressures[0], False))
+            self._broken = False
+            log_pressures = log_pressures[1:]
+        before, variance = self._ticks[-1][0], self._step_variance
+        for log_pressure in log_pressures:
+            away = log_pressure - before
+            before = log_pressure
+            square = away * away
             cut = _NEWS_CUT * (variance if variance > _LEAST_VARIANCE else _LEAST_VARIANCE)
-            self._step_variance += _NEWS_SHARE * ((square if square < cut else cut) - variance)
-        self._ticks.append((log_pressure, joined))
-        self._broken = False
+            variance += _NEWS_SHARE * ((square if square < cut else cut) - variance)
+        self._step_variance = variance
+        self._ticks.extend(zip(log_pressures, repeat(True)))
 
     def answer(self, ticks_ago: int) -> PressureAnswer | None:
         """The step of log pressure at an onset, by generalised least squares in correlated noise.

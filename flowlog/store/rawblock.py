@@ -215,12 +215,18 @@ def _factor(prediction: _Prediction, values: Column, reference: Column) -> int:
 
 def _numbers(payload: bytes, at: int, count: int) -> tuple[NDArray[np.uint64], int]:
     """`count` varints of a header, and where the next byte is."""
-    end = at
+    numbers = []
     for _ in range(count):
-        while payload[end] >= 0x80:
-            end += 1
-        end += 1
-    return unpack(payload[at:end], count), end
+        number = digit = 0
+        while payload[at] >= 0x80:
+            number |= (payload[at] & 0x7F) << digit
+            digit += 7
+            at += 1
+        numbers.append(number | payload[at] << digit)
+        if numbers[-1] >> 64:
+            raise ValueError("a number of more than 64 bits")
+        at += 1
+    return np.array(numbers, dtype=np.uint64), at
 
 
 def _deflate(octets: bytes) -> bytes:

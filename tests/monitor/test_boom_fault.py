@@ -34,6 +34,8 @@ def followed(fault: OpenFault, residuals) -> list[tuple[int, str]]:
     for i, residual in enumerate(map(float, residuals)):
         tick = noise.whiten(residual, 0.5, fault.level)
         turn = fault.step(tick, residual, noise)
+        if turn is None and noise.renew() and fault.has_faded(noise):
+            turn = "gone"
         if turn is not None:
             turns.append((i, turn))
             if turn == "gone":

@@ -9,7 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowlog.monitor.cusum import WINDOW, Bank, Innovation, ShiftTest, step_all, ticks_to_agree
+from flowlog.monitor.cusum import (
+    WINDOW,
+    Bank,
+    Innovation,
+    Innovations,
+    ShiftTest,
+    look_all,
+    ticks_to_agree,
+)
 
 DENSITY = 4e-4
 DECAY = exp(-0.5 / 2.0)
@@ -158,16 +166,55 @@ def test_ticks_before_a_reset_or_before_a_shift_was_looked_for_do_not_count():
     assert found.index(True) == ticks_to_agree(-shift) - 1
 
 
-@given(st.lists(st.floats(-0.3, 0.3), max_size=60))
-def test_tests_that_are_stepped_together_come_to_the_same(residuals):
+def columns(rows: list[Innovation]) -> Innovations:
+    residual, news, rest, variance, seconds = (list(column) for column in zip(*rows, strict=True))
+    return Innovations(residual, news, rest[0], variance, seconds)
+
+
+CUTS = st.lists(st.integers(1, 30), min_size=1, max_size=12)
+
+
+def parts(rows: list[Innovation], sizes: list[int]):
+    begin = 0
+    for size in [*sizes, len(rows)]:
+        if rows[begin : begin + size]:
+            yield rows[begin : begin + size]
+        begin += size
+
+
+@given(st.lists(st.floats(-0.3, 0.3), min_size=1, max_size=60), CUTS)
+def test_tests_that_look_at_many_ticks_come_to_the_same_as_tick_by_tick(residuals, sizes):
     shifts = (-0.02, 0.02, -0.3, 0.3)
     together, alone = [ShiftTest(shift) for shift in shifts], [ShiftTest(s) for s in shifts]
-    for tick in ticks(residuals):
-        loudest = step_all(together, tick)
-        for test in alone:
-            test.step(tick)
-        assert list(map(vars, together)) == list(map(vars, alone))
-        assert loudest == max(test.sum for test in alone)
+    for rows in parts(list(ticks(residuals)), sizes):
+        moved, loudest = look_all(together, columns(rows))
+        for test in moved:
+            test.go_on()
+        for tick, loud in zip(rows, loudest, strict=True):
+            for test in alone:
+                test.step(tick)
+            assert loud == max(test.sum for test in alone)
+        for one, other in zip(together, alone, strict=True):
+            assert (one.sum, one.seconds) == (other.sum, other.seconds)
+
+
+@given(st.lists(STEPS, min_size=1, max_size=12), st.integers(0, 99), CUTS)
+def test_a_bank_that_looks_at_many_ticks_comes_to_the_same_as_tick_by_tick(steps, seed, sizes):
+    shifts = [-0.02, -0.09, -0.4, 0.05, 0.3]
+    together, alone = Bank(shifts, 0.2), Bank(shifts, 0.2)
+    levels = np.concatenate([np.full(count, size) for size, count in steps])
+    rows = list(ticks(levels + foretold_noise(len(levels), seed)))
+    for i, part in enumerate(parts(rows, sizes)):
+        known_to = 0.01 if i == 0 else 0.0
+        sums = [test[1] for test in together.state()]
+        loudest = together.look(columns(part), DENSITY, known_to)
+        assert [test[1] for test in together.state()] == sums or i == 0
+        calm = together.calm(loudest)
+        together.go_on([tick.residual for tick in part], loudest)
+        alarms = [alone.step(tick, DENSITY, known_to) for tick in part]
+        assert not calm or alarms == [None] * len(part)
+        assert together.quiet == alone.quiet
+        assert together.state() == alone.state()
 
 
 @pytest.mark.parametrize("sign", [-1.0, 1.0])

@@ -11,13 +11,18 @@ from support.wandering import wander
 from flowlog.monitor.noise import DECAY, NOISE_DENSITY_S, TAU_S, NoiseLevel
 
 
+def hear(noise: NoiseLevel, value: float) -> None:
+    noise.whiten(float(value), 0.5, 0.0)
+    noise.renew()
+
+
 @pytest.mark.parametrize("density", [4e-4, 1.6e-3, 3.6e-3])
 def test_noise_is_measured_within_a_factor_of_two(density):
     found = []
     for seed in range(20):
         noise = NoiseLevel()
         for value in wander(400.0, seed, density):
-            noise.add(float(value), 0.5)
+            hear(noise, value)
         found.append(noise.density_s)
     assert 0.6 * density < np.median(found) < 1.5 * density
     assert max(found) < 4.0 * density
@@ -27,10 +32,10 @@ def test_the_step_of_a_fault_does_not_raise_the_noise_while_it_is_looked_for():
     noise = NoiseLevel()
     values = wander(300.0, 3, NOISE_DENSITY_S)
     for value in values:
-        noise.add(float(value), 0.5)
+        hear(noise, value)
     before = noise.density_s
     for value in values[:16]:
-        noise.add(float(value) + log(0.5), 0.5)
+        hear(noise, value + log(0.5))
     assert noise.density_s < 1.3 * before
 
 
@@ -85,7 +90,8 @@ def test_the_variance_of_the_news_is_the_measured_one_or_more():
     noise = NoiseLevel()
     values = wander(1200.0, 2, 1.6e-3)
     for value in values:
-        noise.add(float(value), 0.5)
+        hear(noise, value)
+    noise.restart()
     ticks = [tick for tick in whitened(noise, values) if tick]
     true = np.var([tick.news for tick in ticks])
     late = [tick.variance for tick in ticks[-600:]]
@@ -124,8 +130,7 @@ def test_a_long_mean_is_as_good_as_its_density_says():
 def quiet_minutes(seed: int) -> NoiseLevel:
     noise = NoiseLevel()
     for value in wander(600.0, seed, NOISE_DENSITY_S):
-        noise.add(float(value), 0.5)
-        noise.whiten(float(value), 0.5, 0.0)
+        hear(noise, value)
     return noise
 
 

@@ -1,68 +1,40 @@
-"""The boom's conductance, tick by tick: its level, its noise, the tests for a shift of it.
+"""The boom's conductance: which ticks of the spraying are judged, and when.
 
-What a test that crosses means for the alert about the boom, and what becomes of an open one, is
-`flowlog.monitor.rules.boom_alert`.
+How they are judged is `flowlog.monitor.rules.boom_judge`.
 """
 
 from __future__ import annotations
 
-from math import exp, log, sqrt
-from typing import NamedTuple
+from collections.abc import Sequence
+from itertools import islice
+from math import log
 
-from flowlog.monitor.alerts import AlertBook, Size
+from flowlog.monitor.alerts import AlertBook
 from flowlog.monitor.closer import Closer
-from flowlog.monitor.conductance import Baseline, Residual, law_of
-from flowlog.monitor.cusum import Bank
-from flowlog.monitor.diagnosis import Signs, weigh
-from flowlog.monitor.evidence import Evidence, Test, Watcher
-from flowlog.monitor.noise import NoiseLevel
+from flowlog.monitor.conductance import Residual, law_of
+from flowlog.monitor.evidence import Watcher
+from flowlog.monitor.noise import are_whole
 from flowlog.monitor.outputs import Position
-from flowlog.monitor.phase import CHECK_VALVE_PA
-from flowlog.monitor.rules.boom_alert import BoomAlert
-from flowlog.monitor.rules.boom_fault import OpenFault
-from flowlog.monitor.rules.boom_sizes import least_shift, shifts
-from flowlog.monitor.rules.boom_words import describe, details_of
+from flowlog.monitor.rules.boom_judge import BoomJudge
 from flowlog.monitor.rules.moment import Moment
-from flowlog.monitor.rules.recent import RecentTicks
-from flowlog.monitor.rules.stretch import Stretch
-from flowlog.monitor.rules.supply_point import SupplyWatch
+from flowlog.monitor.rules.settled import Run, Settled, SettledTicks
+from flowlog.monitor.rules.stretch import Stretch, first
 from flowlog.monitor.rules.valve import ValveWatch
-from flowlog.monitor.supply import SupplyPoint, answers_of
-from flowlog.physics.carrier import carrier_log_shift
 from flowlog.rig.model import HealthyBoom, Rig
 
 _PAUSE_S = 60.0
 """With the boom shut for as long, the tank may have been filled with another mix. Turns take 8 to
 20 s."""
 _SHUT = ("off", "draining")
-_DAY_TO_DAY = 0.0075
-"""How well the conductance of a healthy boom repeats: meter and gauge 0.5 % each, temperature the
-rest (an uncertainty budget of repeatability alone; common practice, no source)."""
-_UNEXPECTED = 0.2
-"""Meter, gauge and tips out of the box are each good to 5 to 10 %: a boom that differs from the
-rig file by more than a fifth differs in something else."""
-_LEAST_SHARE = 0.6
-"""Of the tips' lowest pressure, or what their check valves open at: below, tips shut by themselves,
-and what the boom passes says nothing about them."""
-_DRIFTED = 0.03
-"""Log conductance: a third of the wear at which a set of tips is replaced."""
-
-
-class _Settled(NamedTuple):
-    """One tick of settled spraying, waiting for the next to confirm that the boom stayed open."""
-
-    at: Position
-    seconds: float
-    log_conductance: float
-    log_pressure: float
+_WORTH_A_RUN = 4
+"""Ticks; fewer are quicker one by one."""
 
 
 class BoomWatch:
-    """Judges each settled tick against the healthy baseline.
+    """Finds the settled ticks of the spraying and has them judged.
 
-    The baseline is learnt at the beginning of the route. With a calibrated one (`healthy`) the
-    beginning itself is judged first, so that a tip that was blocked before does not pass for
-    healthy.
+    A tick is judged when it is known to lie whole within the spraying: at once where the valve's
+    own input says so, else when the next one has come.
     """
 
     def __init__(
@@ -72,37 +44,20 @@ class BoomWatch:
         healthy: HealthyBoom | None = None,
         closer: Closer | None = None,
     ) -> None:
-        self._rig = rig
-        self._book = book
-        self._healthy = healthy
-        self._tips = rig.boom.tips
-        self._began: Position | None = None
         self._residual = Residual(law_of(healthy))
-        self.noise = NoiseLevel()
-        self.supply = SupplyPoint()
-        self.bank = Bank(shifts(rig), rig.thresholds.false_alarms_per_100_h)
-        self.baseline = Baseline()
-        self._waiting: _Settled | None = None
-        self._recent = RecentTicks(
-            self._tips,
-            answers_of(rig.answer),
-            self.noise,
-            self.supply,
-            self.baseline,
-            closer or Closer(rig),
-        )
-        self._alert = BoomAlert(rig, book, self.noise, self.bank, self.baseline, self._recent)
-        self._least_log = log(min(CHECK_VALVE_PA, _LEAST_SHARE * rig.boom.pressure_low_pa))
+        self._judge = BoomJudge(rig, book, healthy, closer or Closer(rig))
+        self._waiting: Settled | None = None
+        """For the next tick to confirm that the boom stayed open."""
         self._shut_s = 0.0
-        self._drifting = False
-        self._supply_watch = SupplyWatch(book)
         self._valve = ValveWatch(rig, book)
-        self.watcher: Watcher | None = None
-        """Told of every judged tick, for explanations."""
 
     def fill(self) -> None:
         """The tank was filled: what is sprayed from now on may be another mix."""
-        self._recent.since_pause_s = 0.0
+        self._judge.recent.ticks_since_pause = 0
+
+    def watch(self, watcher: Watcher) -> None:
+        """Tell `watcher` of every judged tick, for explanations."""
+        self._judge.watcher = watcher
 
     def step(self, now: Moment, *, sensors_ok: bool) -> float | None:
         """Take one tick in; return conductance relative to the baseline if it was judged."""
@@ -120,49 +75,79 @@ class BoomWatch:
 
     def go_on(self, ahead: Stretch) -> list[float | None]:
         """`step` for each of many ticks with whole sensors: what it returns."""
-        valve, steps = self._valve, ahead.steps
-        pressure_pa = ahead.pressure_pa
-        blind = pressure_pa is None
+        pressure_pa, steps, odd = ahead.pressure_pa, ahead.steps, self._valve.odd(ahead)
+        if pressure_pa is None:
+            return self._not_spray(ahead, odd, 0, len(ahead))
         samples = ahead.column("samples")
-        columns = (
-            range(len(ahead)),
-            valve.odd(ahead),
-            ahead.phases.names,
-            ahead.at,
-            steps.seconds.tolist(),
-            steps.flow_m3_s.tolist(),
-            [0.0] * len(ahead) if pressure_pa is None else pressure_pa.tolist(),
-            (steps.lost <= samples + 1).tolist(),
-            (ahead.column("valve_open") == samples).tolist(),
-        )
+        few_lost = steps.lost <= samples + 1
+        plain = few_lost & are_whole(steps.seconds) & (steps.flow_m3_s > 0.0) & (pressure_pa > 0.0)
+        inside = ahead.column("valve_open") == samples
+        measured = (steps.seconds, steps.flow_m3_s, pressure_pa, few_lost, inside)
+        columns = [column.tolist() for column in measured]
         shares: list[float | None] = []
-        running = True
-        rows = zip(*columns, strict=True)
-        for i, odd, phase, at, seconds, flow, pressure, few_lost, inside in rows:
-            if odd or valve.busy:
-                valve.step(ahead.moment(i))
-            if phase == "spraying" and not blind:
-                shares.append(self._settled(at, seconds, flow, pressure, few_lost, inside))
-                running = True
+        for begin, end in ahead.runs:
+            shares += self._not_spray(ahead, odd, len(shares), begin)
+            part = slice(begin, end)
+            run = Run(ahead.at[part], *(column[part] for column in columns))
+            if not self._valve.busy and True not in odd[part]:
+                shares += self._spray(run, first(~plain[part]))
                 continue
-            if running:
-                self._interrupt()
-                running = False
-            if phase in _SHUT:
-                self._shut_s += seconds
-            shares.append(None)
-        return shares
+            for i, tick in enumerate(run.rows(), begin):
+                self._valve.step(ahead.moment(i))
+                shares.append(self._settled(*tick))
+        return shares + self._not_spray(ahead, odd, len(shares), len(ahead))
+
+    def _not_spray(
+        self, ahead: Stretch, odd: Sequence[bool], begin: int, end: int
+    ) -> list[float | None]:
+        """`step` for ticks in which the boom is shut, or has not settled."""
+        if begin < end:
+            self._interrupt()
+        names, seconds = ahead.phases.names, ahead.steps.seconds[begin:end].tolist()
+        for i, tick_s in enumerate(seconds, begin):
+            if odd[i] or self._valve.busy:
+                self._valve.step(ahead.moment(i))
+            if names[i] in _SHUT:
+                self._shut_s += tick_s
+        return [None] * (end - begin)
+
+    def _spray(self, run: Run, plain: int) -> list[float | None]:
+        """`_settled` for each tick of a run, the first of which are `plain`: whole and measured."""
+        at, seconds, flow, pressure, _few_lost, inside = run
+        held = self._waiting
+        judged = 0
+        if held is None and inside[0]:
+            judged = min(plain, inside.index(False) if False in inside else len(inside))
+        elif True not in inside:
+            judged = plain
+        if judged < _WORTH_A_RUN:
+            return [self._settled(*tick) for tick in run.rows()]
+        self._begin_to_spray()
+        part = slice(judged)
+        values = self._residual.run(seconds[part], flow[part], pressure[part])
+        log_pressures = list(map(log, pressure[part]))
+        ticks = SettledTicks(at[part], seconds[part], values, log_pressures, at[part])
+        shares: list[float | None] = []
+        if not inside[0]:
+            self._waiting = ticks.tick(judged - 1)
+            ticks = ticks.confirmed(held)
+            shares += [None] * (judged - len(ticks.at))
+        shares += self._judge.judge_all(ticks)
+        return shares + [self._settled(*tick) for tick in islice(run.rows(), judged, None)]
+
+    def _begin_to_spray(self) -> None:
+        if self._shut_s >= _PAUSE_S:
+            self._judge.recent.ticks_since_pause = 0
+        self._shut_s = 0.0
 
     def _interrupt(self) -> None:
         """No settled spraying, or none that can be judged.
 
-        The tick before may have seen the valve close: it is not judged. The tests are frozen, not
-        reset, so that a fault is found across short passes.
+        The tick before may have seen the valve close: it is not judged.
         """
         self._waiting = None
         self._residual.restart()
-        self.noise.restart()
-        self.supply.restart()
+        self._judge.interrupt()
 
     def _settled(
         self,
@@ -177,138 +162,13 @@ class BoomWatch:
 
         `inside`: the valve's own input says that it lies whole within the spraying.
         """
-        if self._shut_s > 0.0:
-            if self._shut_s >= _PAUSE_S:
-                self._recent.since_pause_s = 0.0
-            self._shut_s = 0.0
+        self._begin_to_spray()
         waiting, self._waiting = self._waiting, None
         value = self._residual.step(seconds, flow_m3_s, pressure_pa)
         if value is not None and few_lost:
-            tick = tuple.__new__(_Settled, (at, seconds, value, log(pressure_pa)))
+            tick = Settled(at, seconds, value, log(pressure_pa))
             if waiting is None and inside:
                 waiting = tick
             else:
                 self._waiting = tick
-        return self._judge(waiting, at) if waiting is not None else None
-
-    def _judge(self, tick: _Settled, said: Position) -> float | None:
-        """Judge a tick that is known by now to lie within the spraying; `said` is now."""
-        at, seconds, log_conductance, log_pressure = tick
-        baseline, noise, fault = self.baseline, self.noise, self._alert.fault
-        self.supply.step(log_pressure)
-        self._recent.since_pause_s += seconds
-        if not baseline.armed:
-            self._began = self._began or at
-            if baseline.add(log_conductance, seconds):
-                noise.expect(baseline.first)
-                if self._healthy is None:
-                    self._compare_with_rig_file(said)
-                else:
-                    self._compare_with_calibration(self._healthy, said)
-            return None
-        residual = log_conductance - baseline.level
-        noise.add(residual, seconds)
-        expected = fault.level if fault is not None else 0.0
-        innovation = noise.whiten(residual, seconds, expected)
-        news = jump = None
-        if innovation is not None:
-            _, news, rest, _, _ = innovation
-            # A lasting shift that is known of is no jump.
-            jump = news - rest * expected
-        self._recent.add(at, residual, news)
-        busy = fault is not None
-        if self._supply_watch.step(at, said, log_pressure, jump, noise.usual, boom_busy=busy):
-            self._alert.become_air(said, self._supply_watch.wild_since())
-        if self._supply_watch.drawing_air:
-            # Then there is nothing to judge here.
-            return None
-        if log_pressure < self._least_log:
-            return None
-        if fault is not None:
-            turn = fault.step(innovation, residual, noise)
-            if turn is not None:
-                self._alert.turn(fault, turn, said, restless=self._supply_watch.restless)
-        elif innovation is not None:
-            density = noise.density_s
-            known_to = sqrt(density / baseline.seconds)
-            alarm = self.bank.step(innovation, density, known_to, self._recent.confirms)
-            if alarm is not None:
-                self._alert.open(said, alarm)
-            elif self.bank.quiet:
-                baseline.add(log_conductance, seconds)
-                if not self._drifting:
-                    self._watch_drift(said)
-        if self.watcher is not None:
-            self.watcher(self._evidence(tick, said, residual))
-        return exp(residual)
-
-    def _evidence(self, tick: _Settled, at: Position, residual: float) -> Evidence:
-        fault = self._alert.fault
-        return Evidence(
-            at=tick.at,
-            said=at,
-            seconds=tick.seconds,
-            residual=residual,
-            level=self.baseline.level,
-            log_pressure=tick.log_pressure,
-            density_s=self.noise.density_s,
-            roughness=self.noise.roughness,
-            tests=() if fault else tuple(Test(*state) for state in self.bank.state()),
-            fault_level=fault.level if fault else None,
-        )
-
-    def _watch_drift(self, at: Position) -> None:
-        """Wear and slow clogging: the tracked level against what was learnt first."""
-        anchor = self.baseline.anchor
-        if anchor is None:
-            return
-        drift = self.baseline.level - anchor
-        if abs(drift) < _DRIFTED:
-            return
-        self._drifting = True
-        percent = 100.0 * (exp(drift) - 1.0)
-        text = (
-            f"Bit by bit the boom has come to pass {abs(percent):.0f} % "
-            f"{'more' if drift > 0.0 else 'less'} than at first, at the same pressure. "
-            "The baseline has gone stale: calibrate it again."
-        )
-        self._book.note("boom_drift", at, at, text, Size(percent, "%"))
-
-    # -- the beginning -----------------------------------------------------------------------
-
-    def _compare_with_calibration(self, healthy: HealthyBoom, at: Position) -> None:
-        """Judge the route's beginning, which is about to be taken as healthy."""
-        density = self._rig.work.carrier_relative_density
-        calibrated = healthy.log_conductance + carrier_log_shift(density)
-        level = self.baseline.level - calibrated
-        known = self.noise.density_s / self.baseline.seconds
-        spread = sqrt(healthy.u**2 + _DAY_TO_DAY**2 + known)
-        if abs(level) < max(0.5 * least_shift(self._rig, -1.0), 3.0 * spread):
-            return
-        began = self._began or at
-        classes = weigh(Signs(self._tips, level, spread, None, None, after_pause=True))
-        code = next(iter(classes))
-        if code == "mix_changed":
-            self.baseline.hold(calibrated, self.baseline.seconds)
-            self._alert.take_mix(at, began, level, spread, classes)
-            return
-        self.baseline.hold(calibrated)
-        size, text = describe(self._rig, code, level, spread, classes)
-        text += " So it began; the baseline is the calibrated one."
-        if density != 1.0 or level > 0.0:
-            text += " Another density of the mix than the rig file's would look alike."
-        details = details_of(code, level, 0.0, classes)
-        self._alert.begin(code, at, began, text, size, details, classes)
-        fault = OpenFault(code, level, [level], self._tips, least_shift(self._rig, level))
-        fault.classes = fault.smooth = classes
-        self._alert.fault = fault
-
-    def _compare_with_rig_file(self, at: Position) -> None:
-        off = exp(self.baseline.level) / self._rig.nominal_conductance - 1.0
-        if abs(off) > _UNEXPECTED:
-            text = (
-                f"The boom passes {abs(100 * off):.0f} % {'less' if off < 0 else 'more'} than "
-                f"{self._tips} new tips of the rig file would at this pressure. What it passes "
-                "now is taken as healthy."
-            )
-            self._book.note("boom_unexpected", at, at, text, Size(100 * off, "%"))
+        return self._judge.judge(waiting, at) if waiting is not None else None

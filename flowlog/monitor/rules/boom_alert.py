@@ -94,7 +94,7 @@ class BoomAlert:
         after_pause = self._recent.came_with_the_pause(level, sd, count)
         if after_pause:
             # Then all of the spraying since tells how large it is.
-            count = min(len(self._recent), max(count, self._recent.since_pause()))
+            count = min(len(self._recent), max(count, self._recent.ticks_since_pause))
             newest = self._recent.newest(count)
             residuals = [tick.residual for tick in newest]
             level, sd = mean_since(residuals, self._noise)

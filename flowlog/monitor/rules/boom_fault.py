@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from math import log1p, sqrt
 from typing import Final, Literal
 
-from flowlog.monitor.cusum import WINDOW, Innovation, ShiftTest, step_all
+from flowlog.monitor.cusum import WINDOW, Innovation, Innovations, ShiftTest, look_all
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.physics.tips import blocked_tip_log_shift
 
@@ -96,33 +96,66 @@ class OpenFault:
         """Residuals as these tests see them."""
         self.suspicion = 0.0
         """Nats of the strongest test for a change."""
+        self._moved: list[ShiftTest] = []
+        self._seen: tuple[list[float], float] = ([], 0.0)
+        """Of the last `look`: the tests to go on with, residuals as they see them, suspicion."""
 
     def step(
         self, innovation: Innovation | None, residual: float, noise: NoiseLevel
     ) -> Turn | None:
         """Take one tick in; say whether anything about the fault changed."""
-        self.residuals.append(residual)
-        self.onsets = [ticks + 1 for ticks in self.onsets]
-        self.age += 1
-        if innovation is not None:
-            # These tests see the fault's level as their zero.
-            _, news, rest, variance, seconds = innovation
-            residual -= self.level
-            seen = (residual, news - rest * self.level, rest, variance, seconds)
-            self._newest.append(residual)
-            self.suspicion = step_all(self._tests, tuple.__new__(Innovation, seen))
+        if innovation is None:
+            self._pass([residual])
+        else:
+            self.look(Innovations.of(innovation))
+            self.go_on([residual])
         if self.suspicion > _CHANGE_NATS:
             turn = self._changed(noise)
             if turn is not None:
                 return turn
-        if self.age in _REFINED_AT and self.suspicion < _DOUBT_NATS:
-            return "refined"
-        if self.age % 20 == 0 and self.onsets[-1] >= _KEPT:
-            mean = sum(self.residuals) / len(self.residuals)
-            sd = sqrt(noise.mean_variance(len(self.residuals)))
-            if abs(mean) < min(self._gone, max(sd, 0.5 * self._smallest - 2.0 * sd)):
-                return "gone"
-        return None
+        return self.due()
+
+    @property
+    def room(self) -> int:
+        """How many ticks until it is `due` to be measured again, that one included; or many."""
+        return next((age - self.age for age in _REFINED_AT if age > self.age), _KEPT)
+
+    def look(self, ticks: Innovations) -> bool:
+        """Does the fault stay as it is over many ticks? Nothing changes before `go_on`."""
+        # These tests see the fault's level as their zero.
+        level = self.level
+        residuals = [residual - level for residual in ticks.residual]
+        lasting = ticks.rest * level
+        news = [news - lasting for news in ticks.news]
+        seen = Innovations(residuals, news, ticks.rest, ticks.variance, ticks.seconds)
+        self._moved, loudest = look_all(self._tests, seen)
+        self._seen = (residuals, loudest[-1])
+        return max(loudest) <= _CHANGE_NATS
+
+    def go_on(self, residuals: Sequence[float]) -> None:
+        """Go on behind the ticks that the last `look` saw, whose residuals these are."""
+        self._pass(residuals)
+        seen, self.suspicion = self._seen
+        self._newest.extend(seen)
+        for test in self._moved:
+            test.go_on()
+
+    def _pass(self, residuals: Sequence[float]) -> None:
+        self.residuals.extend(residuals)
+        self.onsets = [ticks + len(residuals) for ticks in self.onsets]
+        self.age += len(residuals)
+
+    def due(self) -> Turn | None:
+        """Is it to be measured again?"""
+        return "refined" if self.age in _REFINED_AT and self.suspicion < _DOUBT_NATS else None
+
+    def has_faded(self, noise: NoiseLevel) -> bool:
+        """Has it gone so slowly that no test saw it? To be asked now and then."""
+        if self.onsets[-1] < _KEPT:
+            return False
+        mean = sum(self.residuals) / len(self.residuals)
+        sd = sqrt(noise.mean_variance(len(self.residuals)))
+        return abs(mean) < min(self._gone, max(sd, 0.5 * self._smallest - 2.0 * sd))
 
     def _changed(self, noise: NoiseLevel) -> Turn | None:
         newest = list(self._newest)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.rules.latch import Turn
+from flowlog.monitor.rules.stretch import first
 
 _QUICK_S = 4.0
 """Twice the correlation time of pressure and flow noise on a small rig."""
@@ -22,6 +23,9 @@ _HOLD_S = 2.0
 _CLIP = 2.0
 """In margins: how far one tick may pull the averages, so that a long way inside does not delay
 the way out."""
+_AS_FAR = 1.0 - 1e-4
+"""An average that is as far inside as it can come, but for so much, is there: where values stay far
+inside for an hour, none of them needs to be looked at."""
 
 
 class Excursion:
@@ -45,11 +49,13 @@ class Excursion:
         far = _CLIP * self._margin
         clipped = max(-far, min(far, beyond))
         if self._quick is None:
-            self._quick = self._slow = clipped
+            self._quick = clipped
         else:
             self._quick += (clipped - self._quick) * min(1.0, seconds / _QUICK_S)
-            self._slow += (clipped - self._slow) * min(1.0, seconds / _SLOW_S)
+            if self._quick < -_AS_FAR * far:
+                self._quick = -far
         if self.active:
+            self._slow += (clipped - self._slow) * min(1.0, seconds / _SLOW_S)
             return self._back(seconds)
         if beyond <= 0.0:
             self.since = None
@@ -61,7 +67,7 @@ class Excursion:
         self.active, self._held_s = True, 0.0
         self.since = self.since or at
         # The way back starts from here, whatever went before.
-        self._slow = max(self._slow, self._quick)
+        self._slow = self._quick
         return "opened"
 
     def _back(self, seconds: float) -> Turn | None:
@@ -97,10 +103,17 @@ class Excursion:
         """As `step` on each value, if the averages come nowhere near a turn; else False."""
         if not len(beyond):
             return True
-        quick, slow = self._averages(pace, beyond)
-        self._quick, self._slow = quick[-1], slow[-1]
+        quick = self._quick_averages(pace, beyond)
         if self.active:
-            if min(quick) < -(_CLIP - 0.2) * self._margin or min(slow) <= -self._margin:
+            far = _CLIP * self._margin
+            values = np.maximum(-far, np.minimum(far, beyond)).tolist()
+            slow = self._slow
+            slows = [
+                slow := slow + (value - slow) * share
+                for value, share in zip(values, pace.slow, strict=True)
+            ]
+            self._slow = slow
+            if min(quick) < -(_CLIP - 0.2) * self._margin or min(slows) <= -self._margin:
                 return False
         elif max(quick) > 0.0:
             return False
@@ -114,20 +127,24 @@ class Excursion:
         self._held_s = 0.0
         return True
 
-    def _averages(self, pace: Pace, beyond: NDArray[np.float64]) -> tuple[list[float], list[float]]:
-        """The quick and the slow average after each value."""
+    def _quick_averages(self, pace: Pace, beyond: NDArray[np.float64]) -> list[float]:
+        """The quick average after each value from the first on that moves it; one at least."""
         far = _CLIP * self._margin
-        values = np.maximum(-far, np.minimum(far, beyond)).tolist()
-        quick, slow = self._quick, self._slow
+        quick, begin = self._quick, 0
         if quick is None:
-            quick = slow = values[0]
-        quicks, slows = [], []
-        for value, quick_share, slow_share in zip(values, pace.quick, pace.slow, strict=True):
-            quick += (value - quick) * quick_share
-            slow += (value - slow) * slow_share
-            quicks.append(quick)
-            slows.append(slow)
-        return quicks, slows
+            quick = max(-far, min(far, float(beyond[0])))
+        if quick == -far:
+            begin = first(beyond > -far)
+        values = np.maximum(-far, np.minimum(far, beyond[begin:])).tolist()
+        as_far = -_AS_FAR * far
+        averages = [quick]
+        for value, share in zip(values, pace.quick[begin:], strict=True):
+            quick += (value - quick) * share
+            if quick < as_far:
+                quick = -far
+            averages.append(quick)
+        self._quick = quick
+        return averages
 
 
 class Pace:

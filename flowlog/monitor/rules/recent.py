@@ -16,6 +16,7 @@ from flowlog.monitor.diagnosis import Signs
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.supply import Answers, SupplyPoint
+from flowlog.monitor.ticks import rows_of
 
 _KEPT = 240
 """Ticks kept: two minutes, the longest that a small shift takes to be believed."""
@@ -58,24 +59,29 @@ class RecentTicks:
         self._baseline = baseline
         self._closer = closer
         self._ticks: deque[RecentTick] = deque(maxlen=_KEPT)
-        self.since_pause_s = 0.0
-        """Settled spraying since the last pause in which the tank may have been filled."""
+        self.ticks_since_pause = 0
+        """Of settled spraying, since the last pause in which the tank may have been filled."""
 
     def __len__(self) -> int:
         return len(self._ticks)
 
     def add(self, at: Position, residual: float, news: float | None) -> None:
         """Take one tick in."""
-        row = (at, residual, news, self._noise.usual)
-        self._ticks.append(tuple.__new__(RecentTick, row))
+        self._ticks.append(RecentTick(at, residual, news, self._noise.usual))
+
+    def extend(
+        self,
+        at: Sequence[Position],
+        residuals: Sequence[float],
+        news: Sequence[float],
+        usual: Sequence[float],
+    ) -> None:
+        """Take many ticks in; `usual` as it was known after each."""
+        self._ticks.extend(rows_of(RecentTick, (at, residuals, news, usual)))
 
     def newest(self, count: int) -> list[RecentTick]:
         """The newest ticks, one at least, as far as they are kept."""
         return list(self._ticks)[-max(1, count) :]
-
-    def since_pause(self) -> int:
-        """Ticks since that pause."""
-        return round(2.0 * self.since_pause_s)
 
     def sd_with_baseline(self, sd: float) -> float:
         """Standard uncertainty of a shift, its own and that of the baseline together."""
@@ -157,7 +163,7 @@ class RecentTicks:
         Likelier than a shift that came later: the spraying between the pause and the estimated
         onset lies nearer to the level since than to the healthy one, each in its own spread.
         """
-        before = self.since_pause() - count
+        before = self.ticks_since_pause - count
         if before > _PAUSE_KNOWN - count:
             return False
         # What is no longer kept is taken to have been as the rest.

@@ -138,19 +138,31 @@ class GaugeFaults:
         at_boom = self._rig.gauge.place == "boom"
         flowing = spraying & (ahead.steps.mean_flow_m3_s > 0.5 * self._rig.expected_flow_m3_s)
         frozen_s, resting_pa, has_moved = self._next
-        columns = (pressure_pa, ahead.steps.seconds, off, flowing, still)
-        rows = zip(*(column.tolist() for column in columns), strict=True)
-        for i, (pressure, seconds, is_off, is_flowing, is_still) in enumerate(rows):
-            moved = resting_pa is None or abs(pressure - resting_pa) > moving
-            if is_off:
+        offs, shut = off.tolist(), np.flatnonzero(off)
+        columns = (pressure_pa, ahead.steps.seconds, flowing, still)
+        rows = [column.tolist() for column in columns]
+        quiet = not still.any()
+        if quiet:
+            frozen_s = 0.0
+        i, n = 0, len(ahead)
+        while i < n:
+            if quiet and has_moved:
+                # Until the boom is shut again there is nothing to see.
+                later = int(np.searchsorted(shut, i))
+                if later == len(shut):
+                    break
+                i = int(shut[later])
+            pressure, seconds, is_flowing, is_still = (column[i] for column in rows)
+            if offs[i]:
                 resting_pa = pressure if at_boom else None
                 has_moved = False
-            elif moved:
-                has_moved = True
+            elif not has_moved:
+                has_moved = resting_pa is None or abs(pressure - resting_pa) > moving
             frozen_s = frozen_s + seconds if is_still else 0.0
             asleep = resting_pa is not None and not has_moved and is_flowing
             if asleep or frozen_s > 10.0:
                 return i
+            i += 1
         self._next = (frozen_s, resting_pa, has_moved)
         return len(ahead)
 

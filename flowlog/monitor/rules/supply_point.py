@@ -7,7 +7,9 @@ the first minutes. Strainer, pump and voltage look alike to two sensors, and the
 from __future__ import annotations
 
 from collections import deque
-from math import exp, sqrt
+from collections.abc import Sequence
+from math import exp, inf, sqrt
+from operator import truediv
 from typing import Final
 
 from flowlog.monitor.alerts import AlertBook, Size
@@ -56,6 +58,7 @@ class SupplyWatch:
         """The alert that the supply is weak is open."""
         self.drawing_air = False
         self._usual_before = 0.0
+        self._next: tuple[float, int, float | None, list[float]] = (0.0, 0, None, [])
 
     def step(
         self,
@@ -106,6 +109,45 @@ class SupplyWatch:
         if not boom_busy:
             self._watch_level(said, log_pressure)
         return False
+
+    def look(
+        self,
+        log_pressures: Sequence[float],
+        news: Sequence[float],
+        usual: Sequence[float],
+        *,
+        boom_busy: bool,
+    ) -> bool:
+        """Do many ticks pass without a turn? The arguments of `step` for each.
+
+        Nothing changes before `go_on`. In doubt the answer is no.
+        """
+        if self.drawing_air or self._wild:
+            return False
+        wild = list(map(truediv, news, map(sqrt, usual)))
+        if max(wild) > _WILD_SD or min(wild) < -_WILD_SD:
+            return False
+        level, ticks, mean = self._level, self._ticks, self._mean
+        most, least = (inf, _BACK_LOG) if self._weak else (_MOVED_LOG, -1.0)
+        if not boom_busy:
+            for log_pressure in log_pressures:
+                if ticks < _LEARN_TICKS:
+                    ticks += 1
+                    level += (log_pressure - level) / ticks
+                    if ticks < _ARM_TICKS:
+                        continue
+                off = log_pressure - level
+                mean = off if mean is None else mean + _SHARE * (off - mean)
+                if not least <= abs(mean) <= most:
+                    return False
+        self._next = (level, ticks, mean, wild)
+        return True
+
+    def go_on(self, at: Sequence[Position], log_pressures: Sequence[float]) -> None:
+        """Go on behind the ticks that the last `look` saw, all of them."""
+        self._level, self._ticks, self._mean, wild = self._next
+        self._news.extend(wild)
+        self._recent.extend(zip(at, log_pressures, strict=True))
 
     @property
     def restless(self) -> bool:
