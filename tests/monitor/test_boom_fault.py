@@ -6,6 +6,8 @@ from math import log
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from flowlog.monitor.noise import DECAY, NoiseLevel
 from flowlog.monitor.rules.boom_fault import OpenFault, mean_since
@@ -168,3 +170,42 @@ def test_the_mean_of_more_ticks_is_surer_and_holds_its_interval():
         level, sd = mean_since(list(-0.2 + wander(40, seed)), noise)
         beyond += abs(level + 0.2) > 1.96 * sd
     assert 0.01 * 300 < beyond < 0.10 * 300
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from([1.0, 1.0, 1.0, 0.0, 0.5, 2.0]), st.integers(1, 50)),
+        min_size=1,
+        max_size=6,
+    ),
+    st.integers(0, 99),
+)
+def test_a_fault_that_looks_at_many_ticks_stands_where_each_would_bring_it(pieces, seed):
+    many, single = opened(), opened()
+    many_noise, single_noise = NoiseLevel(), NoiseLevel()
+    for noise in (many_noise, single_noise):
+        noise.whiten(many.level, 0.5, many.level)
+    for parts, count in pieces:
+        left = [one_tip_of(6, parts) + value for value in 0.3 * wander(count, seed)]
+        while left:
+            size = min(many.room, many_noise.room)
+            values, left = left[:size], left[size:]
+            turns = []
+            for value in values:
+                tick = single_noise.whiten(value, 0.5, single.level)
+                turns.append(single.step(tick, value, single_noise))
+                single_noise.renew()
+            ticks, _usual = many_noise.look(values, [0.5] * len(values), many.level)
+            if many.look(ticks):
+                assert turns[:-1] == [None] * (len(turns) - 1)
+                many_noise.go_on()
+                many.go_on(values)
+                assert many.due() == turns[-1]
+            else:
+                for value in values:
+                    tick = many_noise.whiten(value, 0.5, many.level)
+                    many.step(tick, value, many_noise)
+            many_noise.renew()
+            assert (many.level, many.age, many.onsets) == (single.level, single.age, single.onsets)
+            assert (many.suspicion, many.residuals) == (single.suspicion, single.residuals)
+            assert many.has_faded(many_noise) == single.has_faded(single_noise)

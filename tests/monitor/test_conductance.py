@@ -136,3 +136,30 @@ def test_the_level_is_as_good_as_its_noise_allows():
         learn(baseline, wander(LEARN_S, seed, NOISE_DENSITY_S))
         levels.append(baseline.level)
     assert np.std(levels) == pytest.approx((NOISE_DENSITY_S / LEARN_S) ** 0.5, rel=0.4)
+
+
+RUNS = st.lists(
+    st.lists(
+        st.tuples(
+            st.sampled_from([0.5, 0.5, 0.499998, 1.0]),
+            st.floats(1e-6, 1e-3),
+            st.floats(1e4, 1e6),
+        ),
+        min_size=1,
+        max_size=30,
+    ),
+    min_size=1,
+    max_size=6,
+)
+
+
+@given(RUNS, st.sampled_from([0.5, 0.47, 0.53]))
+def test_many_ticks_give_what_each_gives_by_itself(runs, exponent):
+    law = Law(exponent, 2e5)
+    many, single = Residual(law), Residual(law)
+    for i, run in enumerate(runs):
+        if i == 2:
+            many.restart()
+            single.restart()
+        values = many.run(*zip(*run, strict=True))
+        assert values == [single.step(*tick) for tick in run]

@@ -6,9 +6,11 @@ from math import exp, log
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from support.wandering import wander
 
-from flowlog.monitor.noise import DECAY, NOISE_DENSITY_S, TAU_S, NoiseLevel
+from flowlog.monitor.noise import DECAY, NOISE_DENSITY_S, TAU_S, NoiseLevel, are_whole, is_whole
 
 
 def hear(noise: NoiseLevel, value: float) -> None:
@@ -184,3 +186,40 @@ def test_a_rough_pass_makes_a_mean_less_sure():
     noise.restart()
     whitened(noise, 3.0 * wander(20.0, 106, NOISE_DENSITY_S))
     assert noise.mean_variance(20) > 3.0 * quiet
+
+
+@given(
+    st.lists(st.lists(st.floats(-0.5, 0.5), min_size=2, max_size=60), min_size=1, max_size=8),
+    st.lists(st.integers(1, 30), min_size=1, max_size=6),
+    st.sampled_from([0.0, -0.2]),
+)
+def test_many_ticks_are_heard_as_one_by_one(passes, sizes, level):
+    many, single = NoiseLevel(), NoiseLevel()
+    for values in passes:
+        begin = 1
+        many.restart()
+        single.restart()
+        assert many.whiten(values[0], 0.5, level) is single.whiten(values[0], 0.5, level) is None
+        for size in [*sizes, *([1] * len(values))]:
+            part = values[begin : begin + min(size, many.room)]
+            if not part:
+                break
+            begin += len(part)
+            seen, usual = many.look(part, [0.5] * len(part), level)
+            many.go_on()
+            for i, value in enumerate(part):
+                tick = single.whiten(value, 0.5, level)
+                assert tick.news == seen.news[i]
+                assert tick.variance == seen.variance[i]
+                assert single.usual == usual[i]
+                renewed = single.renew()
+            assert many.renew() == renewed
+            assert many.density_s == single.density_s
+            assert many.roughness == single.roughness
+            assert many.mean_variance(10) == single.mean_variance(10)
+
+
+def test_a_tick_is_whole_within_the_jitter_of_the_clock():
+    seconds = np.array([0.4, 0.4985, 0.4995, 0.5, 0.5005, 0.5015, 1.0])
+    assert are_whole(seconds).tolist() == [False, False, True, True, True, False, False]
+    assert [is_whole(value) for value in seconds.tolist()] == are_whole(seconds).tolist()

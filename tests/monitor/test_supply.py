@@ -181,3 +181,17 @@ def test_hypotheses_lie_between_the_best_and_the_worst_of_them(parts, move):
 def test_no_move_is_as_likely_as_itself():
     mixed = PressureAnswer.mixed([(1.0, 0.02, 0.01), (2.0, -0.1, 0.02)])
     assert mixed.nats(0.0) == pytest.approx(0.0)
+
+
+@given(st.lists(st.lists(st.floats(11.0, 13.5), min_size=1, max_size=50), min_size=1, max_size=5))
+def test_many_ticks_are_taken_in_as_one_by_one(passes):
+    many, single = SupplyPoint(), SupplyPoint()
+    for values in passes:
+        many.restart()
+        single.restart()
+        many.run(values)
+        for value in values:
+            single.step(value)
+        assert many.news_variance == single.news_variance
+        for ago in (2, 5, 20):
+            assert many.answer(ago) == single.answer(ago)

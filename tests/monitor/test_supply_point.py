@@ -223,3 +223,39 @@ def test_the_news_of_a_quiet_flow_are_hardly_ever_wild():
     watched = Watched()
     news = np.random.default_rng(7).normal(0, USUAL**0.5, 21_600)
     assert watched.feed(-0.1 * np.ones(21_600) + 0.1 * DECAY, news).found == []
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([0.0, 0.0, -0.2, -0.09, 0.2]),
+            st.sampled_from([1.0, 1.0, 1.0, 8.0]),
+            st.integers(1, 60),
+            st.booleans(),
+        ),
+        max_size=8,
+    ),
+    st.integers(0, 99),
+)
+def test_many_ticks_without_a_turn_bring_it_where_each_would(pieces, seed):
+    many, single = Watched(), Watched()
+    for off, wildness, count, busy in [(0.0, 1.0, 200, False), *pieces]:
+        pressures = [float(LEVEL + off + value) for value in swirl(count, seed)]
+        news = [float(wildness * value) for value in swirl(count, seed + 1, USUAL**0.5)]
+        usual = [USUAL] * count
+        before = single.said()
+        single.feed(np.array(pressures) - LEVEL, news, busy=busy)
+        # The same sums as it forms them.
+        pressures = [LEVEL + (pressure - LEVEL) for pressure in pressures]
+        if many.watch.look(pressures, news, usual, boom_busy=busy):
+            assert single.said() == before
+            many.watch.go_on([place(many.ticks + i) for i in range(count)], pressures)
+            many.ticks += count
+        else:
+            many.feed(np.array(pressures) - LEVEL, news, busy=busy)
+        assert many.book.events == single.book.events
+        assert many.watch.restless == single.watch.restless
+        kept = ("_level", "_mean", "_recent", "_news", "_wild", "drawing_air")
+        assert [vars(many.watch)[name] for name in kept] == [
+            vars(single.watch)[name] for name in kept
+        ]
