@@ -1,8 +1,8 @@
 """From measured ticks to readings and events: the phase of the boom, then rule after rule.
 
 Ticks go through the rules one by one where something may turn, and many at once where all rules
-see that nothing does (`flowlog.monitor.rules.stretch`). What the boom passes decides by itself which
-of those it judges one by one.
+see that nothing does (`flowlog.monitor.rules.stretch`). The boom's rule says itself which of those
+it judges one by one.
 """
 
 from __future__ import annotations

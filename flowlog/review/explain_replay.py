@@ -5,7 +5,7 @@ from __future__ import annotations
 from array import array
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from math import exp, log, nan
+from math import exp, nan
 from typing import Final
 
 import numpy as np
@@ -164,10 +164,3 @@ def _strongest(tests: tuple[Test, ...]) -> Test | None:
 def percent_of(log_shift: float) -> float:
     """A shift of a logarithm as a percentage."""
     return 100.0 * (exp(log_shift) - 1.0)
-
-
-def log_conductance(flow_m3_s: float, pressure_pa: float) -> float:
-    """Of a reading; NaN where there is none."""
-    if not flow_m3_s > 0.0 or not pressure_pa > 0.0:
-        return nan
-    return log(flow_m3_s) - 0.5 * log(pressure_pa)

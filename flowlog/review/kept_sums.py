@@ -17,7 +17,7 @@ from flowlog.review.files import WriteError, write_whole
 from flowlog.review.sums import RouteSums
 
 FILE: Final = "sums.json"
-_VERSION: Final = f"1, {__version__}"
+_VERSION: Final = f"2, {__version__}"
 
 Stamped = tuple[str, RouteSums]
 

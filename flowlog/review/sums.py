@@ -5,12 +5,13 @@ A list of a season's routes must not read two million readings whole.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flowlog.monitor.conductance import SQUARE_ROOT, Law, law_of
 from flowlog.monitor.stops import Columns, Mark, find_stops
 from flowlog.monitor.summary import alerts_of
 from flowlog.review.corrected import Held, chosen_calibrations, corrected, held, new_tips
@@ -39,7 +40,8 @@ class Quarter:
     share: float | None
     """What the boom passed, of what it passed when healthy on that route; None if not judged."""
     log_conductance: float | None
-    """Mean of ln(Q / P^0.5) of the whole boom, as of water; Q in m3/s, P in Pa at the gauge."""
+    """Mean of ln(Q / P^0.5) of the whole boom, as of water; Q in m3/s, P in Pa at the gauge. By the
+    calibrated law where there is one: as it would be at that law's pressure."""
     of_new_tips: float | None
     """The same as a share of what new tips pass by the rig file."""
 
@@ -93,9 +95,10 @@ def sums_of(archive: Archive, number: int, route: RouteRow) -> RouteSums:
         columns, derived, why = review.columns, review.derived, review.underived
         events, rig, marks = list(review.events), review.rig, archive.stops(route.id)
     names = tuple(f"{one.row.kind} {one.id}" for one in in_use.used)
-    return _sums(
+    sums = _sums(
         number, route, rig, columns, events, marks, corrections, in_use.ids, names, derived, why
     )
+    return replace(sums, quarters=tuple(quarters(columns, rig, law_of(in_use.baseline))))
 
 
 def _sums(
@@ -145,7 +148,7 @@ def _sums(
         corrections=sum(one.holds for one in corrections),
         derived=derived,
         underived=why,
-        quarters=tuple(quarters(columns, rig)),
+        quarters=(),
         calibration_ids=ids,
         calibration_names=names,
         tips=(rig.boom.tips, rig.boom.tip.coefficient),
@@ -153,8 +156,8 @@ def _sums(
     )
 
 
-def quarters(columns: Columns, rig: Rig) -> list[Quarter]:
-    """The settled spraying of a route in quarter hours."""
+def quarters(columns: Columns, rig: Rig, law: Law = SQUARE_ROOT) -> list[Quarter]:
+    """The settled spraying of a route in quarter hours; `law` says how flow goes with pressure."""
     settled = columns["phase"] == "spraying"
     seconds = np.asarray(columns["seconds"], dtype=np.float64)[settled]
     if not len(seconds):
@@ -165,7 +168,7 @@ def quarters(columns: Columns, rig: Rig) -> list[Quarter]:
     share, wall = columns["conductance_share"][settled], columns["wall_us"][settled]
     with np.errstate(invalid="ignore", divide="ignore"):
         # Of water: a denser carrier passes less at the same pressure.
-        conductance = np.log(flow / np.sqrt(pressure))
+        conductance = np.log(flow / (pressure**law.exponent * law.scale))
         conductance += 0.5 * np.log(rig.work.carrier_relative_density)
     # Below half of the tips' band the gauge's own error is as large as what is looked for.
     conductance[~(pressure > 0.5 * rig.boom.pressure_low_pa)] = np.nan

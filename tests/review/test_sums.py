@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from stored import BEGAN_US, RIG, RIG_TEXT, store_scenario
 
+from flowlog.monitor.conductance import Law
 from flowlog.review.kept_sums import FILE
 from flowlog.review.load import load_numbered, load_route
 from flowlog.review.season import season, season_dict
@@ -121,6 +122,23 @@ def test_the_boom_passes_what_it_should_in_each_quarter_of_an_hour(folder):
     assert nominal - 0.13 < only.log_conductance < nominal + 0.05
     assert only.of_new_tips == pytest.approx(math.exp(only.log_conductance - nominal))
     assert 0.85 < only.share < 1.01
+
+
+def test_a_boom_by_a_law_of_its_own_passes_the_same_at_every_pressure(folder):
+    """Twice the pressure, and by that law 2^0.55 of the flow: by the square root 3.5 % more."""
+    review = load_route_of(folder)
+    low = dict(review.columns)
+    high = {
+        **low,
+        "pressure_pa": 2.0 * low["pressure_pa"],
+        "flow_m3_s": 2.0**0.55 * low["flow_m3_s"],
+    }
+    law = Law(0.55, 2.5e5)
+    ((before,), (after,)) = (quarters(columns, review.rig, law) for columns in (low, high))
+    assert after.log_conductance == pytest.approx(before.log_conductance, abs=1e-9)
+    assert after.of_new_tips == pytest.approx(before.of_new_tips)
+    ((before,), (after,)) = (quarters(columns, review.rig) for columns in (low, high))
+    assert after.log_conductance - before.log_conductance == pytest.approx(0.05 * math.log(2))
 
 
 def test_a_quarter_hour_is_900_seconds_of_settled_spraying(folder):
