@@ -18,8 +18,9 @@ from math import sqrt
 from typing import Final
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.close_up import CREPT_S, CloseUp
+from flowlog.monitor.close_up import CloseUp
 from flowlog.monitor.conductance import ARM_S, Baseline
+from flowlog.monitor.creep import Creep
 from flowlog.monitor.cusum import Alarm, Bank
 from flowlog.monitor.diagnosis import Signs, reweigh, weigh
 from flowlog.monitor.noise import NoiseLevel
@@ -34,6 +35,7 @@ from flowlog.monitor.rules.boom_words import (
     in_words,
     onset_details,
 )
+from flowlog.monitor.rules.coming import ComingFault, comes, describe_coming
 from flowlog.monitor.rules.recent import RecentTicks
 from flowlog.rig.model import Rig
 
@@ -100,6 +102,8 @@ class BoomAlert:
             level, sd = mean_since(residuals, self._noise)
         close = None if after_pause else self._recent.close_up(level, count)
         since, onset = newest[0].at, {}
+        close = close.traced() if close is not None else None
+        creep = close.creep if close is not None else None
         if close is not None:
             since = self._recent.began(close)
             onset = onset_details(close, (self._recent.newest(1)[0].at.t_us - since.t_us) * 1e-6)
@@ -110,15 +114,15 @@ class BoomAlert:
         if code == "mix_changed":
             self.take_mix(at, since, level, sd, classes)
             return
-        fault = OpenFault(code, level, residuals, self._tips, least_shift(self._rig, level))
+        fault = ComingFault(code, level, residuals, self._tips, least_shift(self._rig, level))
+        fault.coming = comes(creep)
         fault.onsets = [count]
         fault.classes, fault.smooth = classes, weigh(replace(signs, roughness=None))
         if fault.has_shrunk(level, sd):
             # Smaller than anything that is looked for: the level learns it.
             self._bank.reset()
             return
-        sd = self._recent.sd_with_baseline(sd)
-        size, text = describe(self._rig, code, level, sd, classes)
+        size, text = self._describe(code, level, sd, classes, creep)
         details = details_of(code, level, alarm.evidence, classes, signs) | onset
         self.begin(code, at, since, text, size, details, classes)
         self.fault = fault
@@ -129,17 +133,30 @@ class BoomAlert:
         self, close: CloseUp, residuals: list[float], level: float, sd: float
     ) -> tuple[list[float], float, float]:
         """Residuals since a shift had come whole, their mean and its uncertainty."""
-        if close.over_s < CREPT_S and len(residuals) <= _FEW_TICKS:
-            # One or two ticks hold the step itself, in which the rotor had not followed yet.
-            return residuals, close.shift, close.shift_sd * sqrt(self._noise.roughness)
-        whole = int(2.0 * (close.ago_s - close.over_s))
-        if close.over_s < CREPT_S or whole >= len(residuals):
+        creep = close.creep
+        if creep is None:
+            if len(residuals) <= _FEW_TICKS:
+                # One or two ticks hold the step itself, in which the rotor had not followed yet.
+                return residuals, close.shift, close.shift_sd * sqrt(self._noise.roughness)
             return residuals, level, sd
+        whole = int(2.0 * (close.ago_s - close.over_s))
         residuals = residuals[-max(1, whole) :]
-        level, sd = mean_since(residuals, self._noise)
-        # While it is still on its way, the rest of it is not known.
-        to_come = max(0.0, 1.0 - close.ago_s / close.over_s)
-        return residuals, level, sqrt(sd * sd + (0.5 * to_come * level) ** 2)
+        if comes(creep):
+            # While it is still on its way, the rest of it is not known.
+            rest = 0.5 * (creep.middle - creep.so_far)
+            return residuals, creep.so_far, sqrt(creep.so_far_sd**2 + rest**2)
+        # Samples foretell each other over less than a second; slower noise is in the ticks alone.
+        slow = sqrt(self._noise.mean_variance(len(residuals)))
+        return residuals, creep.middle, max(abs(creep.far - creep.near) / (2.0 * 1.96), slow)
+
+    def _describe(
+        self, code: str, level: float, sd: float, classes: Mapping[str, float], creep: Creep | None
+    ) -> tuple[Size, str]:
+        """Size with its interval, and the sentence."""
+        if creep is not None and comes(creep):
+            sd = self._recent.sd_with_baseline(creep.so_far_sd)
+            return describe_coming(self._rig, code, creep, sd, classes)
+        return describe(self._rig, code, level, self._recent.sd_with_baseline(sd), classes)
 
     def begin(
         self,
@@ -182,13 +199,19 @@ class BoomAlert:
             if not restless:
                 self._clear(fault, at)
             return
+        coming = fault if isinstance(fault, ComingFault) else None
+        if coming is not None and turn == "grew":
+            coming.join()
         level, sd = mean_since(fault.residuals, self._noise)
         if fault.has_shrunk(level, sd):
             self._clear(fault, at)
             return
         was = fault.was if fault.grown else 0.0
         close = self._recent.close_up(level - was, fault.onsets[-1], was)
+        creep = None
         if close is not None and not fault.grown:
+            close = close.traced()
+            creep = close.creep
             residuals, level, sd = self._since_it_came(close, list(fault.residuals), level, sd)
             fault.residuals = deque(residuals, maxlen=fault.residuals.maxlen)
         kept = len(self._recent)
@@ -201,7 +224,9 @@ class BoomAlert:
         if classes[code] < _RENAMED * known:
             code = fault.code
         before = in_words(self._rig, fault.code, fault.was)
-        size, text = describe(self._rig, code, level, self._recent.sd_with_baseline(sd), classes)
+        if coming is not None:
+            coming.coming = comes(creep)
+        size, text = self._describe(code, level, sd, classes, creep)
         details = details_of(code, level, fault.suspicion, classes, signs)
         fault.set_level(level)
         renamed = code != fault.code and self._book.rename(fault.code, code)
