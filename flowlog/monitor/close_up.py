@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from flowlog.monitor.autoregression import ORDER, Autoregression, fit, runs_of
 from flowlog.monitor.conductance import METER_LAG_S, Law
-from flowlog.monitor.creep import SHORTEST_S, Creep, Steps, trace
+from flowlog.monitor.creep import CREPT_S, Creep, Steps, trace
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.sensors import FlowMeter, PressureGauge
 from flowlog.monitor.supply import PressureAnswer
@@ -250,7 +250,7 @@ def look(series: Series, ago_s: float, shift: float) -> CloseUp | None:
         shift_sd=moved_sd,
         answer=answer,
     )
-    if took_s < SHORTEST_S:
+    if took_s < CREPT_S:
         return found
 
     def hinges(knots_s: Floats) -> Floats:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-SHORTEST_S: Final = 0.5
+CREPT_S: Final = 0.5
 """What took less than a tick came at once."""
 LONGEST_S: Final = 15.0
 """A foreign body or a strainer's meal closes a tip within this (common practice, no source). Of a
@@ -102,19 +102,19 @@ def trace(
     square = (lines * lines).sum(axis=1)
 
     over = knots[None, :] - knots[:begins, None]
-    ended = (over >= SHORTEST_S - 1e-9) & (over <= LONGEST_S)
+    ended = (over >= CREPT_S - 1e-9) & (over <= LONGEST_S)
     i, j = np.nonzero(ended)
     took = over[i, j]
     at = [steps.at_s, knots[i]]
     overs = [np.zeros(len(steps.at_s)), took]
     alongs = [steps.along, (along[i] - along[j]) / took]
     powers = [steps.power, (square[i] - 2.0 * products[i, j] + square[j]) / took**2]
-    beforehand = np.log(SHARE * knot_s**2 / np.log(LONGEST_S / SHORTEST_S))
+    beforehand = np.log(SHARE * knot_s**2 / np.log(LONGEST_S / CREPT_S))
     weights = [steps.log_weight, beforehand - np.log(took)]
     # What has not ended looks the same wherever it will: only its slope is seen.
     later = np.arange(knots[-1] + knot_s, LONGEST_S, knot_s)
     over = later[None, :] - knots[:begins, None]
-    i, j = np.nonzero((over >= SHORTEST_S) & (over <= LONGEST_S))
+    i, j = np.nonzero((over >= CREPT_S) & (over <= LONGEST_S))
     took = over[i, j]
     at.append(knots[i])
     overs.append(took)
@@ -154,7 +154,7 @@ def _sum_up(
     kept = weight > _WORTH
     at_s, over_s, size, sd, weight = (x[kept] for x in (at_s, over_s, size, sd, weight))
     weight = weight / weight.sum()
-    share = np.where(at_s + over_s > 0.0, -at_s / np.maximum(over_s, SHORTEST_S), 1.0)
+    share = np.where(at_s + over_s > 0.0, -at_s / np.maximum(over_s, CREPT_S), 1.0)
     so_far, so_far_sd = share * size, share * sd
     there = float((weight * so_far).sum())
     spread = float((weight * ((so_far - there) ** 2 + so_far_sd**2)).sum())

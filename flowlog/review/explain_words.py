@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from flowlog.calibrating.work import OPEN_LINE
-from flowlog.monitor.close_up import CREPT_S
+from flowlog.monitor.creep import CREPT_S
 from flowlog.monitor.outputs import Event
 from flowlog.review import words
 from flowlog.review.explain import Explanation, same

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from support.cuts import cut
 
-from flowlog.monitor.creep import LONGEST_S, SHORTEST_S, Creep, Steps, trace
+from flowlog.monitor.creep import LONGEST_S, CREPT_S, Creep, Steps, trace
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.pipeline import Monitor
 from flowlog.simulator.plan import Fault, Leg
@@ -79,7 +79,7 @@ def test_its_beginning_is_held_too():
 
 def test_what_came_at_once_is_not_made_to_creep():
     creeps = [traced(-0.29, 0.0, 5.0, seed) for seed in range(40)]
-    assert max(c.over_s for c in creeps) < SHORTEST_S
+    assert max(c.over_s for c in creeps) < CREPT_S
     assert max(c.coming for c in creeps) < 1e-6
     assert held(creeps, -0.29) >= 0.85
 
