@@ -19,6 +19,7 @@ from typing import Final
 
 from flowlog.monitor.alerts import AlertBook, Size
 from flowlog.monitor.close_up import CloseUp
+from flowlog.monitor.codes import CODES
 from flowlog.monitor.conductance import ARM_S, Baseline
 from flowlog.monitor.creep import Creep
 from flowlog.monitor.cusum import Alarm, Bank
@@ -49,6 +50,8 @@ _ROUGH: Final = 2.0
 _ROUGH_NATS: Final = 3.0
 """A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
 much of it may be the ground's."""
+_LIKE_A_GAUGE: Final = frozenset({"tip_blocked", "boom_leak", "meter_low"})
+"""What a gauge whose zero has moved may look like."""
 _TOLD_TIPS: Final = 0.1
 _TOLD_NARROWER: Final = 0.6
 
@@ -74,6 +77,10 @@ class BoomAlert:
         self._recent = recent
         self.fault: OpenFault | None = None
         self._told: Size | None = None
+        self._since: Position | None = None
+        """Where the newest alert began."""
+        self._gauge_made = 0.0
+        """Shift that a gauge with another zero was found to make; taken as healthy since."""
 
     def open(self, at: Position, alarm: Alarm) -> None:
         """A test has crossed its threshold: say what it is, if it is anything.
@@ -170,7 +177,7 @@ class BoomAlert:
     ) -> None:
         """Open the alert; what it says is worked out already."""
         self._book.open(code, at, since, text, size, details, checks_for(code, classes))
-        self._told = size
+        self._told, self._since = size, since
 
     def take_mix(
         self,
@@ -265,6 +272,56 @@ class BoomAlert:
     def _clear(self, fault: OpenFault, at: Position) -> None:
         text = "The boom passes what its healthy baseline says again."
         self._book.clear(fault.code, at, text)
+        self.fault = None
+        self._noise.stepped()
+        self._bank.reset()
+
+    def yield_to_gauge(self, explained: float, sd: float, good: Position | None) -> str | None:
+        """Let the open alert be the gauge's, whose zero has moved, if that explains it.
+
+        Args:
+            explained: Shift that such a gauge makes of a healthy boom.
+            sd: Standard uncertainty of it.
+            good: Before this the gauge was right.
+
+        Returns:
+            What it was, in words; None if there is no such alert.
+        """
+        fault, since = self.fault, self._since
+        if fault is None or fault.code not in _LIKE_A_GAUGE or since is None:
+            return None
+        if good is not None and since < good:
+            return None
+        level = self._agrees(fault, explained, sd)
+        if level is None or not self._book.rename(fault.code, "gauge_drift"):
+            return None
+        was = f"'{CODES[fault.code].title.lower()}' ({in_words(self._rig, fault.code, level)})"
+        self._gauge_made = level
+        self._take_as_healthy(level)
+        return was
+
+    def gauge_is_back(self, at: Position, text: str) -> bool:
+        """Clear what there seems to be because a gauge reads right again; was there any?"""
+        fault, made = self.fault, self._gauge_made
+        if fault is None or made == 0.0 or fault.code not in _LIKE_A_GAUGE:
+            return False
+        level = self._agrees(fault, -made, 0.0)
+        if level is None:
+            return False
+        self._book.clear(fault.code, at, text)
+        self._gauge_made = 0.0
+        self._take_as_healthy(level)
+        return True
+
+    def _agrees(self, fault: OpenFault, shift: float, sd: float) -> float | None:
+        """The level of an open fault, if it lies within the 95 % of a shift."""
+        level, own = mean_since(fault.residuals, self._noise)
+        spread = sqrt(self._recent.sd_with_baseline(own) ** 2 + sd**2)
+        return level if level * shift > 0.0 and abs(level - shift) < 1.96 * spread else None
+
+    def _take_as_healthy(self, level: float) -> None:
+        """The open fault is none of the boom's: what it passes now by the gauge is healthy."""
+        self._baseline.hold(self._baseline.level + level, ARM_S)
         self.fault = None
         self._noise.stepped()
         self._bank.reset()
