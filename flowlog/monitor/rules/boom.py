@@ -77,6 +77,7 @@ class BoomWatch:
         self._healthy = healthy
         self._tips = rig.boom.tips
         self._began: Position | None = None
+        self._exponent = law_of(healthy).exponent
         self._residual = Residual(law_of(healthy))
         self.noise = NoiseLevel()
         self.supply = SupplyPoint()
@@ -103,6 +104,14 @@ class BoomWatch:
     def fill(self) -> None:
         """The tank was filled: what is sprayed from now on may be another mix."""
         self._recent.since_pause_s = 0.0
+
+    def yield_to_gauge(self, log_off: float, sd: float, good: Position | None) -> str | None:
+        """The gauge reads too high since `good`; see `flowlog.monitor.rules.gauge_drift.Boom`."""
+        return self._alert.yield_to_gauge(-self._exponent * log_off, self._exponent * sd, good)
+
+    def gauge_is_back(self, at: Position, text: str) -> bool:
+        """It reads right again."""
+        return self._alert.gauge_is_back(at, text)
 
     def step(self, now: Moment, *, sensors_ok: bool) -> float | None:
         """Take one tick in; return conductance relative to the baseline if it was judged."""
