@@ -187,7 +187,8 @@ _HOW: Final = {
     "boom_unexpected": "the beginning of the route differed from what the rig file says by more "
     "than meter, gauge and tips out of the box may.",
     "gauge_drift": "in three pauses in a row the gauge read, with the boom shut and no flow, what "
-    "neither check valves nor an empty boom can give, or what it did not read in the first ones.",
+    "neither check valves nor an empty boom can give, or what it did not read in the first ones. "
+    "One is enough where the boom seemed to have got what such a gauge makes of a healthy one.",
     "supply_weak": _MOVED,
     "regulator_moved": _MOVED,
     "air_drawn": "flow jumped both ways again and again within seconds, while the pressure sagged: "

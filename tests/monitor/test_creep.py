@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from support.cuts import cut
 
-from flowlog.monitor.creep import LONGEST_S, CREPT_S, Creep, Steps, trace
+from flowlog.monitor.creep import CREPT_S, LONGEST_S, Creep, Steps, trace
 from flowlog.monitor.outputs import Event
 from flowlog.monitor.pipeline import Monitor
 from flowlog.simulator.plan import Fault, Leg
