@@ -9,8 +9,8 @@ hypothesis: weighed by the residual alone, each says how far the pressure moved 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from flowlog.monitor.autoregression import ORDER, Autoregression, fit, runs_of
 from flowlog.monitor.conductance import METER_LAG_S, Law
+from flowlog.monitor.creep import CREPT_S, Creep, Steps, trace
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.sensors import FlowMeter, PressureGauge
 from flowlog.monitor.supply import PressureAnswer
@@ -34,8 +35,6 @@ _OVER_S: Final = (0.0, 1.0, 2.5, 5.0, 10.0)
 _OVER_SHARE: Final = (0.6, 0.1, 0.1, 0.1, 0.1)
 """How long it took to come, and how likely each is beforehand: most clogs come at once, a strainer
 that fills up takes seconds (common practice, no source)."""
-CREPT_S: Final = 0.5
-"""What took less than a tick came at once."""
 _HOSE_S: Final = (0.0, 0.3, 1.0)
 _HOSE_SHARE: Final = (0.85, 0.12, 0.03)
 """By how much soft hoses and trapped air delay the pressure's answer. A hose that gives by 1 mL a
@@ -62,6 +61,8 @@ _FOLLOWED_LAGS: Final = 3.0
 """After so many lags the rotor has followed all but a twentieth of a step."""
 _CREEP_DOUBT: Final = 0.1
 """What creeps in does not do so along a line: of its time, so much more doubt of its beginning."""
+_SHAPE_DOUBT: Final = 0.05
+"""The same once it is traced: half of it lay in how long it takes."""
 _LEAST_SD: Final = 5e-4
 """A twentieth of a code of ten bits, at half of the span: no gauge tells less."""
 _WORTH: Final = 1e-4
@@ -83,6 +84,24 @@ class CloseUp:
     """Of the log conductance, by the samples since the rotor has followed; not yet known well."""
     shift_sd: float
     answer: PressureAnswer
+    creep: Creep | None = None
+    tracer: Callable[[], Creep | None] | None = None
+    """Traces it, if it took some time. That takes longer, and not all who look want to know."""
+
+    def traced(self) -> CloseUp:
+        """The same, with what is known of its creeping."""
+        creep = self.tracer() if self.tracer is not None else None
+        if creep is None:
+            return self
+        doubt_s = _LAG_DOUBT_S + _SHAPE_DOUBT * creep.over_s
+        return replace(
+            self,
+            ago_s=creep.ago_s,
+            earliest_s=creep.earliest_s + doubt_s,
+            latest_s=max(0.0, creep.latest_s - doubt_s),
+            over_s=creep.over_s,
+            creep=creep,
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -205,6 +224,8 @@ def look(series: Series, ago_s: float, shift: float) -> CloseUp | None:
     size[known] = along[known] / power[known]
     size = np.clip(size / shift, _LEAST, _MOST) * shift
     nats = (size * along - 0.5 * size * size * power) / flow_noise.variance
+    once = known & (over_s == 0.0)
+    at_once = Steps(at_s[once], np.log(weight[once]), along[once], power[once])
     weight = weight * np.exp(nats - nats.max())
     weight /= weight.sum()
     kept = weight > _WORTH
@@ -220,7 +241,7 @@ def look(series: Series, ago_s: float, shift: float) -> CloseUp | None:
     doubt_s = _LAG_DOUBT_S + _CREEP_DOUBT * took_s
     mean_s = float((at_s * weight).sum() / weight.sum())
     moved, moved_sd = _moved(series, part, edge_before, mean_s, before)
-    return CloseUp(
+    found = CloseUp(
         ago_s=-mean_s,
         earliest_s=-low_s + doubt_s,
         latest_s=max(0.0, -high_s - doubt_s),
@@ -229,6 +250,18 @@ def look(series: Series, ago_s: float, shift: float) -> CloseUp | None:
         shift_sd=moved_sd,
         answer=answer,
     )
+    if took_s < CREPT_S:
+        return found
+
+    def hinges(knots_s: Floats) -> Floats:
+        return flow_noise.whiten(_hinges(edge_before, edges, knots_s, METER_LAG_S))
+
+    def traced() -> Creep | None:
+        span_s = float(at_s.min()), float(at_s.max())
+        sign = float(np.sign(shift))
+        return trace(seen, flow_noise.variance, hinges, at_once, span_s, sign)
+
+    return replace(found, tracer=traced)
 
 
 def _moved(
@@ -280,6 +313,13 @@ def _steps(begin_s: Floats, end_s: Floats, at_s: Floats, over_s: Floats, lag_s: 
             since = _twice(begin[of], lag_s) - _twice(begin[of] - over, lag_s)
             out[of] = (upto - since) / over / length
     return out
+
+
+def _hinges(begin_s: Floats, end_s: Floats, at_s: Floats, lag_s: float) -> Floats:
+    """Mean over each interval of lines of slope one that begin at moments, behind a lag."""
+    length = np.maximum(end_s - begin_s, 1e-9)
+    begin, end = begin_s - at_s[:, None], end_s - at_s[:, None]
+    return (_twice(end, lag_s) - _twice(begin, lag_s)) / length
 
 
 def _once(t_s: Floats, lag_s: float) -> Floats:

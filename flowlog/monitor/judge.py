@@ -53,12 +53,12 @@ class Judge:
         self._phase = PhaseFinder(rig, self._settle.settle_s)
         self._meter_faults = MeterFaults(rig, book)
         self._gauge_faults = GaugeFaults(rig, book)
-        self._gauge_drift = GaugeDrift(rig, book)
         self._pressure_band = PressureBand(rig, book)
         self._rate_band = RateBand(rig, book)
         self._tank = TankLevel(rig, book)
         self.closer = Closer(rig, law_of(baseline))
         self._boom = BoomWatch(rig, book, baseline, self.closer)
+        self._gauge_drift = GaugeDrift(rig, book, self._boom)
         self._careful = _CAREFUL
 
     @property

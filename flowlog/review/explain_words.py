@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from flowlog.calibrating.work import OPEN_LINE
-from flowlog.monitor.close_up import CREPT_S
+from flowlog.monitor.creep import CREPT_S
 from flowlog.monitor.outputs import Event
 from flowlog.review import words
 from flowlog.review.explain import Explanation, same
@@ -187,7 +187,8 @@ _HOW: Final = {
     "boom_unexpected": "the beginning of the route differed from what the rig file says by more "
     "than meter, gauge and tips out of the box may.",
     "gauge_drift": "in three pauses in a row the gauge read, with the boom shut and no flow, what "
-    "neither check valves nor an empty boom can give, or what it did not read in the first ones.",
+    "neither check valves nor an empty boom can give, or what it did not read in the first ones. "
+    "One is enough where the boom seemed to have got what such a gauge makes of a healthy one.",
     "supply_weak": _MOVED,
     "regulator_moved": _MOVED,
     "air_drawn": "flow jumped both ways again and again within seconds, while the pressure sagged: "

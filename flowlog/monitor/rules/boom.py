@@ -44,6 +44,7 @@ class BoomWatch:
         healthy: HealthyBoom | None = None,
         closer: Closer | None = None,
     ) -> None:
+        self._exponent = law_of(healthy).exponent
         self._residual = Residual(law_of(healthy))
         self._judge = BoomJudge(rig, book, healthy, closer or Closer(rig))
         self._waiting: Settled | None = None
@@ -58,6 +59,16 @@ class BoomWatch:
     def watch(self, watcher: Watcher) -> None:
         """Tell `watcher` of every judged tick, for explanations."""
         self._judge.watcher = watcher
+
+    def yield_to_gauge(self, log_off: float, sd: float, good: Position | None) -> str | None:
+        """The gauge reads too high since `good`; see `flowlog.monitor.rules.gauge_drift.Boom`."""
+        return self._judge.alert.yield_to_gauge(
+            -self._exponent * log_off, self._exponent * sd, good
+        )
+
+    def gauge_is_back(self, at: Position, text: str) -> bool:
+        """It reads right again."""
+        return self._judge.alert.gauge_is_back(at, text)
 
     def step(self, now: Moment, *, sensors_ok: bool) -> float | None:
         """Take one tick in; return conductance relative to the baseline if it was judged."""

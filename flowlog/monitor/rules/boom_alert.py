@@ -18,8 +18,10 @@ from math import sqrt
 from typing import Final
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.close_up import CREPT_S, CloseUp
+from flowlog.monitor.close_up import CloseUp
+from flowlog.monitor.codes import CODES
 from flowlog.monitor.conductance import ARM_S, Baseline
+from flowlog.monitor.creep import Creep
 from flowlog.monitor.cusum import Alarm, Bank
 from flowlog.monitor.diagnosis import Signs, reweigh, weigh
 from flowlog.monitor.noise import NoiseLevel
@@ -34,6 +36,7 @@ from flowlog.monitor.rules.boom_words import (
     in_words,
     onset_details,
 )
+from flowlog.monitor.rules.coming import ComingFault, comes, describe_coming
 from flowlog.monitor.rules.recent import RecentTicks
 from flowlog.rig.model import Rig
 
@@ -47,6 +50,8 @@ _ROUGH: Final = 2.0
 _ROUGH_NATS: Final = 3.0
 """A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
 much of it may be the ground's."""
+_LIKE_A_GAUGE: Final = frozenset({"tip_blocked", "boom_leak", "meter_low"})
+"""What a gauge whose zero has moved may look like."""
 _TOLD_TIPS: Final = 0.1
 _TOLD_NARROWER: Final = 0.6
 
@@ -72,6 +77,10 @@ class BoomAlert:
         self._recent = recent
         self.fault: OpenFault | None = None
         self._told: Size | None = None
+        self._since: Position | None = None
+        """Where the newest alert began."""
+        self._gauge_made = 0.0
+        """Shift that a gauge with another zero was found to make; taken as healthy since."""
 
     def open(self, at: Position, alarm: Alarm) -> None:
         """A test has crossed its threshold: say what it is, if it is anything.
@@ -100,6 +109,8 @@ class BoomAlert:
             level, sd = mean_since(residuals, self._noise)
         close = None if after_pause else self._recent.close_up(level, count)
         since, onset = newest[0].at, {}
+        close = close.traced() if close is not None else None
+        creep = close.creep if close is not None else None
         if close is not None:
             since = self._recent.began(close)
             onset = onset_details(close, (self._recent.newest(1)[0].at.t_us - since.t_us) * 1e-6)
@@ -110,15 +121,15 @@ class BoomAlert:
         if code == "mix_changed":
             self.take_mix(at, since, level, sd, classes)
             return
-        fault = OpenFault(code, level, residuals, self._tips, least_shift(self._rig, level))
+        fault = ComingFault(code, level, residuals, self._tips, least_shift(self._rig, level))
+        fault.coming = comes(creep)
         fault.onsets = [count]
         fault.classes, fault.smooth = classes, weigh(replace(signs, roughness=None))
         if fault.has_shrunk(level, sd):
             # Smaller than anything that is looked for: the level learns it.
             self._bank.reset()
             return
-        sd = self._recent.sd_with_baseline(sd)
-        size, text = describe(self._rig, code, level, sd, classes)
+        size, text = self._describe(code, level, sd, classes, creep)
         details = details_of(code, level, alarm.evidence, classes, signs) | onset
         self.begin(code, at, since, text, size, details, classes)
         self.fault = fault
@@ -129,17 +140,30 @@ class BoomAlert:
         self, close: CloseUp, residuals: list[float], level: float, sd: float
     ) -> tuple[list[float], float, float]:
         """Residuals since a shift had come whole, their mean and its uncertainty."""
-        if close.over_s < CREPT_S and len(residuals) <= _FEW_TICKS:
-            # One or two ticks hold the step itself, in which the rotor had not followed yet.
-            return residuals, close.shift, close.shift_sd * sqrt(self._noise.roughness)
-        whole = int(2.0 * (close.ago_s - close.over_s))
-        if close.over_s < CREPT_S or whole >= len(residuals):
+        creep = close.creep
+        if creep is None:
+            if len(residuals) <= _FEW_TICKS:
+                # One or two ticks hold the step itself, in which the rotor had not followed yet.
+                return residuals, close.shift, close.shift_sd * sqrt(self._noise.roughness)
             return residuals, level, sd
+        whole = int(2.0 * (close.ago_s - close.over_s))
         residuals = residuals[-max(1, whole) :]
-        level, sd = mean_since(residuals, self._noise)
-        # While it is still on its way, the rest of it is not known.
-        to_come = max(0.0, 1.0 - close.ago_s / close.over_s)
-        return residuals, level, sqrt(sd * sd + (0.5 * to_come * level) ** 2)
+        if comes(creep):
+            # While it is still on its way, the rest of it is not known.
+            rest = 0.5 * (creep.middle - creep.so_far)
+            return residuals, creep.so_far, sqrt(creep.so_far_sd**2 + rest**2)
+        # Samples foretell each other over less than a second; slower noise is in the ticks alone.
+        slow = sqrt(self._noise.mean_variance(len(residuals)))
+        return residuals, creep.middle, max(abs(creep.far - creep.near) / (2.0 * 1.96), slow)
+
+    def _describe(
+        self, code: str, level: float, sd: float, classes: Mapping[str, float], creep: Creep | None
+    ) -> tuple[Size, str]:
+        """Size with its interval, and the sentence."""
+        if creep is not None and comes(creep):
+            sd = self._recent.sd_with_baseline(creep.so_far_sd)
+            return describe_coming(self._rig, code, creep, sd, classes)
+        return describe(self._rig, code, level, self._recent.sd_with_baseline(sd), classes)
 
     def begin(
         self,
@@ -153,7 +177,7 @@ class BoomAlert:
     ) -> None:
         """Open the alert; what it says is worked out already."""
         self._book.open(code, at, since, text, size, details, checks_for(code, classes))
-        self._told = size
+        self._told, self._since = size, since
 
     def take_mix(
         self,
@@ -182,13 +206,19 @@ class BoomAlert:
             if not restless:
                 self._clear(fault, at)
             return
+        coming = fault if isinstance(fault, ComingFault) else None
+        if coming is not None and turn == "grew":
+            coming.join()
         level, sd = mean_since(fault.residuals, self._noise)
         if fault.has_shrunk(level, sd):
             self._clear(fault, at)
             return
         was = fault.was if fault.grown else 0.0
         close = self._recent.close_up(level - was, fault.onsets[-1], was)
+        creep = None
         if close is not None and not fault.grown:
+            close = close.traced()
+            creep = close.creep
             residuals, level, sd = self._since_it_came(close, list(fault.residuals), level, sd)
             fault.residuals = deque(residuals, maxlen=fault.residuals.maxlen)
         kept = len(self._recent)
@@ -201,7 +231,9 @@ class BoomAlert:
         if classes[code] < _RENAMED * known:
             code = fault.code
         before = in_words(self._rig, fault.code, fault.was)
-        size, text = describe(self._rig, code, level, self._recent.sd_with_baseline(sd), classes)
+        if coming is not None:
+            coming.coming = comes(creep)
+        size, text = self._describe(code, level, sd, classes, creep)
         details = details_of(code, level, fault.suspicion, classes, signs)
         fault.set_level(level)
         renamed = code != fault.code and self._book.rename(fault.code, code)
@@ -240,6 +272,56 @@ class BoomAlert:
     def _clear(self, fault: OpenFault, at: Position) -> None:
         text = "The boom passes what its healthy baseline says again."
         self._book.clear(fault.code, at, text)
+        self.fault = None
+        self._noise.stepped()
+        self._bank.reset()
+
+    def yield_to_gauge(self, explained: float, sd: float, good: Position | None) -> str | None:
+        """Let the open alert be the gauge's, whose zero has moved, if that explains it.
+
+        Args:
+            explained: Shift that such a gauge makes of a healthy boom.
+            sd: Standard uncertainty of it.
+            good: Before this the gauge was right.
+
+        Returns:
+            What it was, in words; None if there is no such alert.
+        """
+        fault, since = self.fault, self._since
+        if fault is None or fault.code not in _LIKE_A_GAUGE or since is None:
+            return None
+        if good is not None and since < good:
+            return None
+        level = self._agrees(fault, explained, sd)
+        if level is None or not self._book.rename(fault.code, "gauge_drift"):
+            return None
+        was = f"'{CODES[fault.code].title.lower()}' ({in_words(self._rig, fault.code, level)})"
+        self._gauge_made = level
+        self._take_as_healthy(level)
+        return was
+
+    def gauge_is_back(self, at: Position, text: str) -> bool:
+        """Clear what there seems to be because a gauge reads right again; was there any?"""
+        fault, made = self.fault, self._gauge_made
+        if fault is None or made == 0.0 or fault.code not in _LIKE_A_GAUGE:
+            return False
+        level = self._agrees(fault, -made, 0.0)
+        if level is None:
+            return False
+        self._book.clear(fault.code, at, text)
+        self._gauge_made = 0.0
+        self._take_as_healthy(level)
+        return True
+
+    def _agrees(self, fault: OpenFault, shift: float, sd: float) -> float | None:
+        """The level of an open fault, if it lies within the 95 % of a shift."""
+        level, own = mean_since(fault.residuals, self._noise)
+        spread = sqrt(self._recent.sd_with_baseline(own) ** 2 + sd**2)
+        return level if level * shift > 0.0 and abs(level - shift) < 1.96 * spread else None
+
+    def _take_as_healthy(self, level: float) -> None:
+        """The open fault is none of the boom's: what it passes now by the gauge is healthy."""
+        self._baseline.hold(self._baseline.level + level, ARM_S)
         self.fault = None
         self._noise.stepped()
         self._bank.reset()

@@ -59,8 +59,8 @@ class BoomJudge:
             self._baseline,
             closer,
         )
-        self._alert = BoomAlert(rig, book, self._noise, self._bank, self._baseline, self.recent)
-        self._start = BoomStart(rig, book, healthy, self._noise, self._baseline, self._alert)
+        self.alert = BoomAlert(rig, book, self._noise, self._bank, self._baseline, self.recent)
+        self._start = BoomStart(rig, book, healthy, self._noise, self._baseline, self.alert)
         self._supply_watch = SupplyWatch(book)
         self._least_log = log(min(CHECK_VALVE_PA, _LEAST_SHARE * rig.boom.pressure_low_pa))
         self._drifting = False
@@ -103,7 +103,7 @@ class BoomJudge:
 
     def _test(self, tick: Settled, said: Position, residual: float) -> bool:
         """Take a tick into the tests; return whether it says anything about the boom."""
-        noise, fault = self._noise, self._alert.fault
+        noise, fault = self._noise, self.alert.fault
         expected = fault.level if fault is not None else 0.0
         innovation = noise.whiten(residual, tick.seconds, expected)
         news = jump = None
@@ -115,20 +115,20 @@ class BoomJudge:
         watch = self._supply_watch
         busy = fault is not None
         if watch.step(tick.at, said, tick.log_pressure, jump, noise.usual, boom_busy=busy):
-            self._alert.become_air(said, watch.wild_since())
+            self.alert.become_air(said, watch.wild_since())
         if watch.drawing_air or tick.log_pressure < self._least_log:
             # Then there is nothing to judge here.
             return False
         if fault is not None:
             turn = fault.step(innovation, residual, noise)
             if turn is not None:
-                self._alert.turn(fault, turn, said, restless=watch.restless)
+                self.alert.turn(fault, turn, said, restless=watch.restless)
         elif innovation is not None:
             alarm = self._bank.step(
                 innovation, noise.density_s, self._known_to, self.recent.confirms
             )
             if alarm is not None:
-                self._alert.open(said, alarm)
+                self.alert.open(said, alarm)
             elif self._bank.quiet:
                 self._baseline.gather([residual], [tick.seconds])
         return True
@@ -141,15 +141,15 @@ class BoomJudge:
     def _refine(self, said: Position) -> None:
         """Twenty seconds have passed: what was learnt in them counts from now on."""
         self._baseline.refine()
-        fault = self._alert.fault
+        fault = self.alert.fault
         if fault is not None:
             if fault.has_faded(self._noise):
-                self._alert.turn(fault, "gone", said, restless=self._supply_watch.restless)
+                self.alert.turn(fault, "gone", said, restless=self._supply_watch.restless)
         elif self._bank.quiet and not self._drifting:
             self._watch_drift(said)
 
     def _evidence(self, tick: Settled, at: Position, residual: float) -> Evidence:
-        fault = self._alert.fault
+        fault = self.alert.fault
         return Evidence(
             at=tick.at,
             said=at,
@@ -202,13 +202,13 @@ class BoomJudge:
         """How many ticks may be judged at once."""
         if not self._baseline.armed or not self._noise.begun or self.watcher is not None:
             return 1
-        fault = self._alert.fault
+        fault = self.alert.fault
         return self._noise.room if fault is None else min(self._noise.room, fault.room)
 
     def _judge_calm(self, ticks: SettledTicks) -> list[float] | None:
         """`judge` for ticks in which nothing turns; None, and nothing done, if something may."""
         at, seconds, log_conductances, log_pressures, said = ticks
-        noise, fault, watch = self._noise, self._alert.fault, self._supply_watch
+        noise, fault, watch = self._noise, self.alert.fault, self._supply_watch
         if min(log_pressures) < self._least_log:
             return None
         level = self._baseline.level
@@ -237,7 +237,7 @@ class BoomJudge:
             fault.go_on(residuals)
             turn = fault.due()
             if turn is not None:
-                self._alert.turn(fault, turn, said[-1], restless=watch.restless)
+                self.alert.turn(fault, turn, said[-1], restless=watch.restless)
         else:
             self._bank.go_on(residuals, loudest)
             quiet = [loud < QUIET_NATS for loud in loudest]
