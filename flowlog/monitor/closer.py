@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flowlog.monitor.close_up import CloseUp, look, series_of
+from flowlog.monitor.close_up import CloseUp, Series, look, series_of
 from flowlog.monitor.conductance import SQUARE_ROOT, Law
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.raw_window import RawWindow
@@ -28,6 +28,8 @@ class Closer:
         """None while the board has not said what its ADC is, or has no gauge."""
         self._meter = FlowMeter(rig.meter)
         self._law = law
+        self._kept: tuple[Position, float, Series] | None = None
+        """The newest series, with its last sample and its level."""
 
     def look(
         self, settled: Sequence[Position], level: float, ago_s: float, shift: float
@@ -40,13 +42,24 @@ class Closer:
             ago_s: When the tests say that it began, before the newest judged tick ended.
             shift: Of the log conductance, as measured since.
         """
+        series = self.series(settled, level)
+        return None if series is None else look(series, ago_s, shift)
+
+    def series(self, settled: Sequence[Position], level: float) -> Series | None:
+        """The samples of the last minutes up to the newest settled tick.
+
+        None without a gauge, or with too few to say what their noise is.
+        """
         if self.gauge is None or not settled:
             return None
+        if self._kept is not None and self._kept[:2] == (settled[-1], level):
+            return self._kept[2]
         rows = self.window.upto(settled[-1])
         if len(rows) < _LEAST_ROWS:
             return None
         series = series_of(rows, settled, self.gauge, self._meter, level, self._law)
-        return look(series, ago_s, shift)
+        self._kept = settled[-1], level, series
+        return series
 
     def position(self, newest: Position, ago_s: float) -> Position:
         """The first sample that ended so long before another or later."""

@@ -54,6 +54,19 @@ _GASSY: Final = (0.6, 3.1)
 
 
 @dataclass(frozen=True, slots=True)
+class Roughness:
+    """How the flow has run since an onset."""
+
+    ratio: float | None
+    """Variance of its news over the usual one; None while too short."""
+    ticks: int = 12
+    """From so many ticks."""
+    gulps: float | None = None
+    """Log likelihood that gulps of gas make the samples wander, against that none do. Where there
+    is one it holds all that the ticks could tell."""
+
+
+@dataclass(frozen=True, slots=True)
 class Signs:
     """What is known of a shift of the boom's conductance."""
 
@@ -62,12 +75,10 @@ class Signs:
     """Of the log conductance since the onset."""
     shift_sd: float
     answer: PressureAnswer | None
-    roughness: float | None
-    """Variance of the flow's news since the onset over the usual one; None while too short."""
+    roughness: Roughness | None
+    """None where nothing is known of it."""
     after_pause: bool
     """It came with the first spraying after a pause in which the tank may have been filled."""
-    rough_ticks: int = 12
-    """From so many ticks."""
     answers: Answers = UNKNOWN
     """By how much log pressure may rise for a fall of the boom's log conductance by one."""
 
@@ -129,17 +140,18 @@ def _answered(signs: Signs, answers: Answers) -> float:
 
 
 def _quiet(signs: Signs) -> float:
-    """Density of the roughness if nothing but the fields' own makes it."""
-    if signs.roughness is None:
+    """Density of the roughness if nothing but the fields' own makes it; against this, of gulps."""
+    seen = signs.roughness
+    if seen is None or seen.gulps is not None or seen.ratio is None:
         return 1.0
-    rough = log(max(1.0, signs.roughness))
+    rough = log(max(1.0, seen.ratio))
     wide = 1.0 / _ROUGH_WIDE if rough < _ROUGH_WIDE else 0.0
-    return 0.9 * _normal(rough, 0.0, _rough_sd(signs)) * 2.0 + 0.1 * wide
+    return 0.9 * _normal(rough, 0.0, _rough_sd(seen)) * 2.0 + 0.1 * wide
 
 
-def _rough_sd(signs: Signs) -> float:
+def _rough_sd(seen: Roughness) -> float:
     """Of the log of a roughness: that of a mean of squares, and the reference's own."""
-    return sqrt(2.0 / signs.rough_ticks + _ROUGH_OF_OWN)
+    return sqrt(2.0 / seen.ticks + _ROUGH_OF_OWN)
 
 
 def _tip(signs: Signs) -> float:
@@ -172,7 +184,7 @@ def _leak(signs: Signs) -> float:
 def _meter_low(signs: Signs) -> float:
     if not -2.0 < signs.shift < 0.0:
         return 0.0
-    return 0.5 * _answered(signs, _SHARES["meter_low"]) * _quiet(signs)
+    return 0.5 * _answered(signs, _shares("meter_low", signs)) * _quiet(signs)
 
 
 def _meter_double(signs: Signs) -> float:
@@ -180,14 +192,16 @@ def _meter_double(signs: Signs) -> float:
         return 0.0
     near = _normal(signs.shift, log(2.0), sqrt(signs.shift_sd**2 + 0.03**2))
     wide = 0.5 if signs.shift < 2.0 else 0.0
-    return (0.8 * near + 0.2 * wide) * _answered(signs, _SHARES["meter_double"]) * _quiet(signs)
+    return (
+        (0.8 * near + 0.2 * wide) * _answered(signs, _shares("meter_double", signs)) * _quiet(signs)
+    )
 
 
 def _mix(signs: Signs) -> float:
     # What is measured beyond the limit may lie within it in truth.
     within = 0.5 * erfc((abs(signs.shift) - MIX_LOG) / (signs.shift_sd * sqrt(2.0)))
     # How the pressure answers a denser mix depends on the pump: it may rise or stay.
-    return 0.5 / MIX_LOG * within * _answered(signs, _SHARES["mix_changed"]) * _quiet(signs)
+    return 0.5 / MIX_LOG * within * _answered(signs, _shares("mix_changed", signs)) * _quiet(signs)
 
 
 def _foam(signs: Signs) -> float:
@@ -195,16 +209,21 @@ def _foam(signs: Signs) -> float:
     if not 0.0 < signs.shift < 0.5:
         return 0.0
     spread = 1.0 / (signs.shift * log(25.0))
-    return spread * _answered(signs, _SHARES["foam"]) * _gassy(signs)
+    return spread * _answered(signs, _shares("foam", signs)) * _gassy(signs)
 
 
 def _gassy(signs: Signs) -> float:
     """Density of the roughness if gas makes it."""
-    if signs.roughness is None:
+    seen = signs.roughness
+    if seen is None:
         return 1.0
-    rough = log(max(1.0, signs.roughness))
+    if seen.gulps is not None:
+        return exp(min(seen.gulps, _MOST_NATS))
+    if seen.ratio is None:
+        return 1.0
+    rough = log(max(1.0, seen.ratio))
     # Even over a factor of two to twenty, measured as well as a quiet one would be.
-    sd = _rough_sd(signs)
+    sd = _rough_sd(seen)
     low, high = ((end - rough) / (sd * sqrt(2.0)) for end in _GASSY)
     return 0.5 * (erf(high) - erf(low)) / (_GASSY[1] - _GASSY[0])
 
@@ -219,21 +238,36 @@ _LIKELIHOODS: Final[dict[str, Callable[[Signs], float]]] = {
 }
 
 
-def _evenly(*shares: float) -> Answers:
-    return tuple((share, 1.0 / len(shares)) for share in shares)
-
-
-_SHARES: Final[dict[str, Answers]] = {
-    "meter_low": _evenly(0.0),
-    "meter_double": _evenly(0.0),
-    "foam": _evenly(0.0, 0.2, 0.5),
-    "mix_changed": _evenly(0.0, 0.1, 0.25, 1.0, 2.0),
-}
-"""By how much log pressure may move against the shift, where that is not the boom's own answer."""
+def _of_own(signs: Signs, *parts: float) -> Answers:
+    """The boom's own answers times each of these parts, one as likely as the other."""
+    return tuple(
+        (part * share, weight / len(parts)) for part in parts for share, weight in signs.answers
+    )
 
 
 def _shares(code: str, signs: Signs) -> Answers:
-    return _SHARES.get(code, signs.answers)
+    """By how much log pressure may move against the shift.
 
+    What a pump delivers follows ln P = -s ln Q about its working point, the boom ln P = 2 ln(Q/G):
+    a boom that passes more by g moves ln P by -g 2s / (2 + s), its own answer. Gas that takes the
+    place of a share of what the pump delivers moves it alike, by the same algebra; gas that is
+    still dissolved there moves it less. A mix moves G by density^-0.5: where a valve holds the
+    pressure there is no answer, a pump that displaces gives the boom's own, and one that builds up
+    its pressure by speed, in proportion to the density, adds ln(density) = -2g, which makes twice
+    the shift, or something in between behind a regulator.
+    """
+    if code in {"meter_low", "meter_double"}:
+        return _NONE
+    if code == "foam":
+        return _of_own(signs, 0.0, 0.5, 1.0)
+    if code == "mix_changed":
+        return tuple(
+            (share, weight / 4.0)
+            for share, weight in (*_NONE, *signs.answers, (1.0, 1.0), (2.0, 1.0))
+        )
+    return signs.answers
+
+
+_NONE: Final[Answers] = ((0.0, 1.0),)
 
 _RUNS: Final[dict[str, Callable[[Signs], float]]] = {"foam": _gassy}

@@ -10,22 +10,25 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from flowlog.monitor.diagnosis import _LIKELIHOODS, MIX_LOG, Signs, reweigh, weigh
+from flowlog.monitor.diagnosis import _LIKELIHOODS, MIX_LOG, Roughness, Signs, reweigh, weigh
 from flowlog.monitor.supply import PressureAnswer, answers_of
 from flowlog.rig.model import SupplyAnswer
 
 CLASSES = {"tip_blocked", "boom_leak", "meter_low", "meter_double", "foam", "mix_changed"}
 
 
+QUIET = Roughness(1.0)
+
+
 def blocked(tips: int, parts: float, **changes) -> Signs:
     """A blocked part of tips whose pressure answered as a usual pump's does."""
     shift = log(1 - parts / tips)
-    signs = Signs(tips, shift, 0.003, PressureAnswer(-0.4 * shift, 0.005), 1.0, False)
+    signs = Signs(tips, shift, 0.003, PressureAnswer(-0.4 * shift, 0.005), QUIET, False)
     return replace(signs, **changes)
 
 
 def more(shift: float, **changes) -> Signs:
-    signs = Signs(6, shift, 0.003, PressureAnswer(-0.4 * shift, 0.005), 1.0, False)
+    signs = Signs(6, shift, 0.003, PressureAnswer(-0.4 * shift, 0.005), QUIET, False)
     return replace(signs, **changes)
 
 
@@ -38,7 +41,13 @@ signs = st.builds(
     shift_sd=st.floats(1e-4, 0.1),
     answer=st.none()
     | st.builds(PressureAnswer, moved=st.floats(-0.5, 0.5), sd=st.floats(1e-3, 0.1)),
-    roughness=st.none() | st.floats(0.0, 50.0),
+    roughness=st.none()
+    | st.builds(
+        Roughness,
+        st.none() | st.floats(0.0, 50.0),
+        st.integers(3, 200),
+        st.none() | st.floats(-30.0, 300.0),
+    ),
     after_pause=st.booleans(),
 )
 
@@ -137,12 +146,12 @@ def test_twice_the_flow_at_the_same_pressure_is_a_meter_that_counts_twice(moved)
 
 
 def test_more_and_rough_flow_at_the_same_pressure_is_foam():
-    seen = more(0.06, answer=STAYED, roughness=6.0)
+    seen = more(0.06, answer=STAYED, roughness=Roughness(6.0))
     assert next(iter(weigh(seen))) == "foam"
 
 
 def test_as_much_more_flow_that_runs_smooth_is_no_foam():
-    assert weigh(more(0.06, answer=STAYED, roughness=1.0)).get("foam", 0.0) < 0.05
+    assert weigh(more(0.06, answer=STAYED, roughness=Roughness(1.0))).get("foam", 0.0) < 0.05
 
 
 def test_how_rough_it_is_tells_nothing_while_too_short():
@@ -155,7 +164,7 @@ def test_how_rough_it_is_tells_nothing_while_too_short():
 def test_a_shift_that_came_with_the_pause_within_a_mixs_range_is_a_mix(tips, denser):
     """Its pressure was not compared: before the pause it was another day for the pump."""
     shift = -0.5 * log(1.0 + denser)
-    seen = Signs(tips, shift, 0.003, None, 1.0, True)
+    seen = Signs(tips, shift, 0.003, None, QUIET, True)
     assert next(iter(weigh(seen))) == "mix_changed"
 
 
@@ -174,10 +183,12 @@ def test_a_part_of_a_tip_after_a_pause_says_that_it_may_be_either():
 
 
 def test_further_out_than_any_class_reaches_the_direction_is_all_that_is_left():
-    assert weigh(Signs(6, -12.0, 0.001, PressureAnswer(9.0, 0.001), 1.0, False)) == {
+    assert weigh(Signs(6, -12.0, 0.001, PressureAnswer(9.0, 0.001), QUIET, False)) == {
         "tip_blocked": 1.0
     }
-    assert weigh(Signs(6, 4.0, 0.001, PressureAnswer(9.0, 0.001), 1.0, False)) == {"boom_leak": 1.0}
+    assert weigh(Signs(6, 4.0, 0.001, PressureAnswer(9.0, 0.001), QUIET, False)) == {
+        "boom_leak": 1.0
+    }
 
 
 @given(signs)
@@ -226,7 +237,7 @@ def test_a_class_that_does_not_reach_as_far_as_the_fault_grew_is_out():
 def test_flow_that_is_rougher_than_any_foam_still_is_likelier_gas_than_a_quiet_leak():
     """The measure of roughness has a spread of its own: no hard edge."""
     for log_rough in np.linspace(0.0, 4.0, 41):
-        classes = weigh(more(0.09, answer=STAYED, roughness=exp(log_rough)))
+        classes = weigh(more(0.09, answer=STAYED, roughness=Roughness(exp(log_rough))))
         assert classes["foam"] > 1e-6
     assert classes["foam"] > 0.9
 
@@ -255,6 +266,65 @@ def test_no_evidence_from_the_pressure_counts_for_more_than_a_regulator_that_sti
 
 def test_more_ticks_make_a_roughness_tell_more():
     """Leak or foam: three times the usual scatter, in five ticks and in fifty."""
-    seen = Signs(6, 0.06, 0.004, None, 3.0, False)
-    few, many = (weigh(replace(seen, rough_ticks=ticks))["foam"] for ticks in (5, 50))
+    seen = Signs(6, 0.06, 0.004, None, None, False)
+    few, many = (weigh(replace(seen, roughness=Roughness(3.0, ticks)))["foam"] for ticks in (5, 50))
     assert few < many
+
+
+# -- gas ---------------------------------------------------------------------------------------
+
+
+def test_what_the_samples_show_of_gulps_counts_in_place_of_the_ticks_roughness():
+    """Rough ticks, but samples that do not wander as gas makes them: and the other way round."""
+    seen = more(0.06, answer=None, roughness=Roughness(10.0, 8, -3.0))
+    assert weigh(seen)["foam"] < 0.1
+    assert weigh(replace(seen, roughness=Roughness(1.0, 8, 3.0)))["foam"] > 0.9
+    assert weigh(replace(seen, roughness=Roughness(10.0, 8)))["foam"] > 0.5
+
+
+@given(st.floats(-6.0, 6.0), st.floats(0.1, 3.0))
+def test_evidence_for_gulps_multiplies_the_odds_of_foam(nats, more_nats):
+    def odds(gulps: float) -> float:
+        classes = weigh(more(0.06, answer=None, roughness=Roughness(None, 0, gulps)))
+        return classes["foam"] / classes["boom_leak"]
+
+    assert odds(nats + more_nats) / odds(nats) == pytest.approx(exp(more_nats), rel=1e-6)
+
+
+def test_foam_moves_the_pressure_by_no_more_than_the_boom_would():
+    """A gauge that fell by half of the shift behind a relief valve is no sign of gas."""
+    learnt = answers_of(SupplyAnswer(0.15, 0.01))
+    fell = more(0.09, answer=PressureAnswer(-0.045, 0.006), roughness=None, answers=learnt)
+    none = replace(fell, answer=None)
+    assert weigh(fell)["foam"] <= weigh(none)["foam"]
+
+
+def test_gas_that_takes_the_liquids_place_moves_the_pressure_as_the_boom_does():
+    """Steady state of a supply ln P = -s ln(Q / (1 - a)) and a boom ln P = 2 ln(Q / G), solved."""
+    for slope in (0.05, 0.3, 1.0, 3.0):
+        matrix = [[1.0, slope], [1.0, -2.0]]
+        share = 2.0 * slope / (2.0 + slope)
+        gas, _ = np.linalg.solve(matrix, [slope * log(0.95), 0.0])
+        boom, _ = np.linalg.solve(matrix, [0.0, -2.0 * -log(0.95)])
+        assert gas == pytest.approx(-share * -log(0.95))
+        assert boom == pytest.approx(gas)
+
+
+# -- another mix ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("share", [0.0, 0.65, 1.0, 2.0])
+def test_a_pressure_that_answers_as_pumps_answer_a_mix_leaves_it_the_likelier_one(share):
+    """A valve that holds it, a pump that displaces, and one whose head follows the density."""
+    learnt = answers_of(SupplyAnswer(0.65, 0.05))
+    moved = PressureAnswer(-share * 0.05, 0.008)
+    seen = Signs(6, 0.05, 0.008, moved, None, True, learnt)
+    assert next(iter(weigh(seen))) == "mix_changed"
+
+
+def test_the_head_of_a_pump_that_follows_the_density_answers_a_mix_by_twice_the_shift():
+    """Supply ln P = ln(density) - s ln Q, boom ln P = 2 ln(Q / G), G as density^-0.5: solved."""
+    lighter = log(0.9)
+    for slope in (0.3, 1.0, 3.0):
+        moved, _ = np.linalg.solve([[1.0, slope], [1.0, -2.0]], [lighter, lighter])
+        assert moved == pytest.approx(-2.0 * (-0.5 * lighter))

@@ -70,6 +70,8 @@ class OpenFault:
         """Ticks since its onset, and since that of each size that it grew to."""
         self.age = 0
         """Ticks since it was opened or grew."""
+        self._measured = 0
+        """Age at which it was measured last."""
         self._tips = tips
         self._smallest = smallest
         self._gone = 0.4 * smallest
@@ -118,6 +120,8 @@ class OpenFault:
     @property
     def room(self) -> int:
         """How many ticks until it is `due` to be measured again, that one included; or many."""
+        if self._is_overdue:
+            return 1
         return next((age - self.age for age in _REFINED_AT if age > self.age), _KEPT)
 
     def look(self, ticks: Innovations) -> bool:
@@ -146,8 +150,15 @@ class OpenFault:
         self.age += len(residuals)
 
     def due(self) -> Turn | None:
-        """Is it to be measured again?"""
-        return "refined" if self.age in _REFINED_AT and self.suspicion < _DOUBT_NATS else None
+        """Is it to be measured again? Not while a change is in the air, but then."""
+        if not self._is_overdue or self.suspicion >= _DOUBT_NATS:
+            return None
+        self._measured = self.age
+        return "refined"
+
+    @property
+    def _is_overdue(self) -> bool:
+        return self.age <= _KEPT and any(self._measured < due <= self.age for due in _REFINED_AT)
 
     def has_faded(self, noise: NoiseLevel) -> bool:
         """Has it gone so slowly that no test saw it? To be asked now and then."""
@@ -174,7 +185,7 @@ class OpenFault:
             return "gone"
         self.residuals = deque(since, maxlen=_KEPT)
         self.onsets.append(count)
-        self.age = 0
+        self.age = self._measured = 0
         self.was, self.grown = self.level, True
         self.known = self.smooth
         self.set_level(level)

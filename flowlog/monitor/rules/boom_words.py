@@ -128,7 +128,10 @@ def details_of(
         details["pressure_moved_log"] = round(signs.answer.moved, 4)
         details["pressure_moved_sd"] = round(signs.answer.sd, 4)
     if signs is not None and signs.roughness is not None:
-        details["rough"] = round(signs.roughness, 2)
+        if signs.roughness.ratio is not None:
+            details["rough"] = round(signs.roughness.ratio, 2)
+        if signs.roughness.gulps is not None:
+            details["gulps_nats"] = round(signs.roughness.gulps, 1)
     details.update({f"may_be.{code}": round(share, 3) for code, share in classes.items()})
     return details
 

@@ -12,11 +12,12 @@ from typing import NamedTuple
 from flowlog.monitor.close_up import CloseUp
 from flowlog.monitor.closer import Closer
 from flowlog.monitor.conductance import Baseline
-from flowlog.monitor.diagnosis import Signs
+from flowlog.monitor.diagnosis import Roughness, Signs
+from flowlog.monitor.gas import gulps
 from flowlog.monitor.noise import NoiseLevel
 from flowlog.monitor.outputs import Position
 from flowlog.monitor.supply import Answers, SupplyPoint
-from flowlog.monitor.ticks import rows_of
+from flowlog.monitor.ticks import TICK_MS, rows_of
 
 _KEPT = 240
 """Ticks kept: two minutes, the longest that a small shift takes to be believed."""
@@ -127,14 +128,15 @@ class RecentTicks:
             close: The closer look at the last of them, if one could be had.
             after_pause: It came with the first spraying after a pause.
         """
-        roughness, rough_ticks = self._roughness(onsets)
+        ratio, ticks = self._roughness(onsets)
+        # Gas reads high.
+        nats = self._gulps(onsets, close, level) if level > 0.0 else None
         return Signs(
             tips=self._tips,
             shift=level,
             shift_sd=self.sd_with_baseline(sd),
             answer=close.answer if close is not None else self._supply.answer(max(2, onsets[-1])),
-            roughness=roughness,
-            rough_ticks=rough_ticks,
+            roughness=Roughness(ratio, ticks, nats),
             after_pause=after_pause,
             answers=self._answers,
         )
@@ -156,6 +158,32 @@ class RecentTicks:
                 squares += variance(news) * (len(news) - 1)
                 ticks += len(news) - 1
         return (squares / ticks / usual if ticks >= _ROUGH_TICKS else None), ticks
+
+    def _gulps(self, onsets: Sequence[int], close: CloseUp | None, level: float) -> float | None:
+        """Log likelihood that gulps of gas make the samples wander since the first onset.
+
+        None where the onset lies outside the present pass: on the next one the ground is another.
+        """
+        newest = self._ticks[-1].at
+        if close is None:
+            return None
+        came_s = []
+        for onset in onsets:
+            # It lies across that tick.
+            tick = self._ticks[-min(onset, len(self._ticks))].at
+            if tick.segment != newest.segment:
+                return None
+            came_s.append((tick.t_us - newest.t_us) * 1e-6)
+        tick_s = TICK_MS * 1e-3
+        ends_s = [*(came - tick_s for came in came_s[1:]), 0.0]
+        came_s[-1] = close.over_s - close.ago_s
+        settled = [tick.at for tick in self._ticks]
+        # At whatever level: of that gulps are told apart anyway.
+        series = self._closer.series(settled, self._baseline.level)
+        if series is None:
+            return None
+        pieces = list(zip(came_s, ends_s, strict=True))
+        return gulps(series, pieces, level, self._noise.density_s)
 
     def came_with_the_pause(self, level: float, sd: float, count: int) -> bool:
         """Was a shift there from the first spraying after a pause on, as far as can be seen?
