@@ -71,7 +71,7 @@ def test_the_interval_reaches_from_what_there_is_to_where_it_may_end():
     assert size.low < 0.6
     assert size.high == pytest.approx(2.0)
     assert text.startswith("So far 0.6 tip of 4 blocked (0.5 to 0.7): the boom passes 15 % less")
-    assert text.endswith("It comes bit by bit and may not have ended: it may become 2.0 tips.")
+    assert text.endswith("Still coming: it may become 2.0 tips.")
 
 
 def test_a_leak_that_comes_is_told_in_per_cent():

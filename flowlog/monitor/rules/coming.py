@@ -67,7 +67,7 @@ def describe_coming(
     assert size.low is not None
     assert size.high is not None
     text = (
-        f"So far {text[0].lower()}{text[1:]} It comes bit by bit and may not have ended: it may "
-        f"become {in_words(rig, code, creep.far)}."
+        f"So far {text[0].lower()}{text[1:]} Still coming: it may become "
+        f"{in_words(rig, code, creep.far)}."
     )
     return replace(size, low=min(size.low, far), high=max(size.high, far)), text

@@ -6,6 +6,10 @@ import pytest
 from support.live_rig import LiveRig
 from support.phone import SCHEMES, SIZES, serious_issues, small_targets
 
+from flowlog.monitor.creep import Creep
+from flowlog.monitor.rules.coming import describe_coming
+from flowlog.simulator.run import plain_rig
+
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
 
 LIVE = "document.body.dataset.fresh === 'live'"
@@ -47,6 +51,19 @@ def test_the_page_its_sheet_and_the_alert_have_no_serious_issue_and_fit(rig, ope
         page.set_viewport_size({"width": width, "height": height})
         room = page.evaluate("document.getElementById('alert').scrollHeight - innerHeight")
         assert room <= 0, (width, height)
+    # And with the longest text that there is about a tip: one that is still clogging.
+    _size, text = describe_coming(
+        plain_rig(tips=12),
+        "tip_blocked",
+        Creep(3.0, 3.4, 2.6, 6.0, -0.15, 0.01, -0.14, -0.2, -0.35, 0.9),
+        0.01,
+        {"tip_blocked": 0.7, "meter_low": 0.3},
+    )
+    page.evaluate("(text) => { document.getElementById('alert-text').textContent = text }", text)
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        room = page.evaluate("document.getElementById('alert').scrollHeight - innerHeight")
+        assert room <= 0, (width, height, room)
     # Who looks at another page meanwhile is told there.
     elsewhere = open_phone()
     elsewhere.page.goto(rig.address + "/routes")
