@@ -26,7 +26,7 @@ change of pressure does not look like a change of conductance."""
 
 ARM_S = 20.0
 """Settled spraying before the first judgement. Over 20 s the level is known to 0.45 % at the
-noise of `flowlog.monitor.noise.NOISE_DENSITY_S`, a tenth of half a tip of twelve."""
+noise of `flowlog.monitor.density.NOISE_DENSITY_S`, a tenth of half a tip of twelve."""
 
 LEARN_S = 300.0
 """Settled spraying over which the level is refined: 300 s give it to 0.1 %."""

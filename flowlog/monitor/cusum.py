@@ -71,10 +71,10 @@ _STEEPNESS = 1.08
 and Student's density with eight degrees of freedom it is e^-0.90 h (the root of E[e^(x z)] = 1, by
 quadrature, for shifts of 0.2 to 0.75 spreads), and the variance is taken a fifth too large."""
 _DENSITY_U = 0.12
-"""By so much a density may be off beyond the margin that `noise` takes."""
+"""By so much a density may be off beyond the margin that is taken with it (`density`)."""
 _MEMORY_S = 8.0
-"""Four times what the noise remembers (`noise.TAU_S`): over so long a mean is known as well as its
-density is."""
+"""Four times what the noise remembers (`density.TAU_S`): over so long a mean is known as well as
+its density is."""
 
 _LEAST_NATS = 5.0
 """The law for the threshold holds for large ones only; below this a shift that the noise has

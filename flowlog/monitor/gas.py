@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from flowlog.monitor.autoregression import ORDER, Autoregression, fit, runs_of
 from flowlog.monitor.close_up import Series
 from flowlog.monitor.conductance import METER_LAG_S
-from flowlog.monitor.noise import TAU_S
+from flowlog.monitor.density import TAU_S
 
 Floats = NDArray[np.float64]
 

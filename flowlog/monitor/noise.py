@@ -1,37 +1,27 @@
 """How much the residual moves while nothing is wrong: noise level, whitening, rough passes.
 
 Three things are kept apart, since each is known from another part of the signal. The density at
-low frequency decides how well a mean is known; it comes from differences of block means. The
-variance of the news (what a tick brings beyond what the one before foretold) decides how much
-one tick says; it is averaged over minutes. The roughness says how much wilder the present pass is
-than those minutes, after a few ticks of it: rough ground shakes the hoses on one lawn and not on
-the next.
+low frequency decides how well a mean is known (`flowlog.monitor.density`). The variance of the
+news (what a tick brings beyond what the one before foretold) decides how much one tick says; it is
+averaged over minutes. The roughness says how much wilder the present pass is than those minutes,
+after a few ticks of it: rough ground shakes the hoses on one lawn and not on the next.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import pairwise
-from math import exp, fsum
+from math import exp
 from statistics import median
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flowlog.monitor.cusum import Innovation, Innovations
+from flowlog.monitor.density import BLOCK_TICKS, NOISE_DENSITY_S, TAU_S, Density
 from flowlog.monitor.ticks import TICK_MS
 
-NOISE_DENSITY_S = 4e-4
-"""Noise of the residual before it is known, as a density at zero frequency in seconds: twice
-the variance times the correlation time, for 1 % with a correlation time of 2 s. Flow and
-pressure noise of this class of rig; assumed until `NoiseLevel` has measured it."""
-
-TAU_S = 2.0
-"""Correlation time that is assumed where only a variance is known."""
-
-_NOISE_FLOOR_S = 2e-4
 _TICK_S = TICK_MS * 1e-3
 _CLOCK_JITTER_S = 1e-3
 DECAY = exp(-_TICK_S / TAU_S)
@@ -68,34 +58,6 @@ _SWIRL_SHARE = 0.04
 """Variance of the news over the density, for noise of `TAU_S` averaged over ticks: 0.260 of its
 variance (from the covariances of such means, 0.921 and 0.783 of it), of which the meter's rotor
 lets pass two thirds; the density is twice the correlation time times the variance."""
-_DENSITY_DOUBT = 1.2
-"""The density is known to about 15 %, and a test's false alarms grow with the power of its
-threshold: a density that is taken 15 % too small gives twelve times as many at 17 nats. With this
-margin they stay below the promised number in seven cases of eight."""
-_ROSE = 1.3
-_ROSE_DOUBT = 1.45
-"""Noise that has grown by a third since it was learnt may be growing still."""
-_BLOCK_TICKS: Final = 5
-"""Everything is worked out anew after a block of ticks, and stays as it is in between."""
-_BLOCK_S = _BLOCK_TICKS * _TICK_S
-_RENEWED_BLOCKS: Final = 8
-"""The density, of some minutes, is worked out every twenty seconds."""
-_BLOCKS_KEPT = 120
-_PRIOR_BLOCKS = 24
-"""What is assumed counts like a minute of what is measured."""
-_BLOCKS_SHORT = 12
-_SHORT_MARGIN = 2.5
-"""The mean of twelve squares exceeds this multiple of its expectation in one case of 500."""
-_BLOCKS_HELD_BACK = 4
-"""The newest ten seconds are left out: a difference that holds the step of a fault would raise
-the noise and with it the threshold, just when the fault is to be found."""
-_DIFFERENCE = 0.451
-"""Variance of the difference between successive block means, as a multiple of density / block:
-2 (v - c) with v = 1 - a (1 - e), c = a (1 - e)^2 / 2, a = tau / block, e = exp(-1 / a)."""
-_CUT = 3.0 / 0.455
-_CUT_MEAN = 0.857
-"""Squares are cut at three times their variance, taken from their median (0.455 of it for a
-normal variable), against bursts of air; what is left has this mean."""
 
 
 def _decay_over(seconds: float) -> tuple[float, float]:
@@ -139,24 +101,13 @@ class _Heard(NamedTuple):
 
 
 class NoiseLevel:
-    """Running noise of the residual.
-
-    The density is blind to the level and to slow drift. Five minutes of differences give it to
-    about 15 %; half a minute that is much rougher than them overrules it.
-    """
+    """Running noise of the residual."""
 
     def __init__(self) -> None:
         self._heard = _Heard(None, [], [], [], 0.0, _SWIRL_SHARE * NOISE_DENSITY_S)
         self._next: tuple[_Heard, list[float]] = (self._heard, [])
         """Of the last `look`: what is known behind it, and means of the blocks that it filled."""
-        self._block_mean: float | None = None
-        """Of the block before."""
-        self._squares: list[float] = []
-        self._prior_s = NOISE_DENSITY_S
-        self.density_s = NOISE_DENSITY_S
-        self._fresh = 0
-        self._learnt_s: float | None = None
-        self._doubt = _DENSITY_DOUBT
+        self._density = Density()
         self._step = _FIRST_STEP
         self._ticks = 0
         """Of all passes so far, counted when they are over."""
@@ -165,6 +116,11 @@ class NoiseLevel:
         self._roughest = 1.0
         self._may_be_rough = 1.0
         """A pass may be as rough as the roughest of late until its own ticks show otherwise."""
+
+    @property
+    def density_s(self) -> float:
+        """Density of the noise at zero frequency, s; see `flowlog.monitor.density`."""
+        return self._density.level_s
 
     @property
     def usual(self) -> float:
@@ -243,7 +199,7 @@ class NoiseLevel:
         lasting = rest * level
         # Whitened noise of this density has at least this variance; vanes and white noise of
         # the count add to it, which only the news themselves tell.
-        floor = self._doubt * rest * rest * self.density_s / (length or _TICK_S)
+        floor = self._density.doubt * rest * rest * self.density_s / (length or _TICK_S)
         before = [heard.residual, *residuals[:-1]]
         news = [value - decay * last for value, last in zip(residuals, before, strict=True)]
         unexpected = [value - lasting for value in news] if lasting else news
@@ -252,12 +208,12 @@ class NoiseLevel:
         means: list[float] = []
         n = len(residuals)
         filled = -len(heard.residuals)
-        while filled + _BLOCK_TICKS <= n:
-            begin, filled = max(filled, 0), filled + _BLOCK_TICKS
+        while filled + BLOCK_TICKS <= n:
+            begin, filled = max(filled, 0), filled + BLOCK_TICKS
             count = filled - begin
             variances += [max(heard.news_variance, floor) * heard.roughness] * count
             usuals += [heard.usual] * (count - 1)
-            means.append(sum(heard.residuals + residuals[begin:filled]) / _BLOCK_TICKS)
+            means.append(sum(heard.residuals + residuals[begin:filled]) / BLOCK_TICKS)
             heard = self._after_block(heard, heard.news + unexpected[begin:filled], floor)
             usuals.append(heard.usual)
         begin = max(filled, 0)
@@ -274,11 +230,7 @@ class NoiseLevel:
     def go_on(self) -> None:
         """Go on behind the ticks that the last `look` saw, all of them."""
         self._heard, means = self._next
-        for mean in means:
-            if self._block_mean is not None:
-                self._squares.append((mean - self._block_mean) ** 2)
-                self._fresh += 1
-            self._block_mean = mean
+        self._density.take(means)
 
     def _after_block(self, heard: _Heard, news: list[float], floor: float) -> _Heard:
         """A block is full: how wild is this pass? From the spread of its news about their own mean.
@@ -333,7 +285,7 @@ class NoiseLevel:
         """A first idea from the ticks on which the baseline was armed, if they are rough."""
         middle = median(first)
         spread = median(abs(value - middle) for value in first) / 0.6745
-        self._prior_s = self.density_s = max(NOISE_DENSITY_S, 2.0 * TAU_S * spread * spread)
+        self._density.expect(max(NOISE_DENSITY_S, 2.0 * TAU_S * spread * spread))
         news = [after - DECAY * before for before, after in pairwise(first)]
         middle = median(news)
         variance = (median(abs(value - middle) for value in news) / 0.6745) ** 2
@@ -343,7 +295,7 @@ class NoiseLevel:
 
     def restart(self) -> None:
         """Spraying was interrupted: the next mean has no neighbour, the next pass no past."""
-        self._block_mean = None
+        self._density.restart()
         over, usual = self._heard, self.usual
         if over.whole_ticks >= _PASS_TOLD:
             # A rough pass has raised what is usual; at first that is not known well enough.
@@ -368,45 +320,8 @@ class NoiseLevel:
     @property
     def room(self) -> int:
         """How many ticks may be looked at until the density is to be renewed."""
-        blocks = _RENEWED_BLOCKS - self._fresh + (self._block_mean is None)
-        return _BLOCK_TICKS * blocks - len(self._heard.residuals)
+        return BLOCK_TICKS * self._density.room - len(self._heard.residuals)
 
     def renew(self) -> bool:
         """Work out the density anew if it is time to; return whether it was."""
-        if self._fresh < _RENEWED_BLOCKS:
-            return False
-        self._fresh = 0
-        del self._squares[: -_BLOCKS_KEPT - _BLOCKS_HELD_BACK]
-        self.density_s = self._density(self._squares[:-_BLOCKS_HELD_BACK])
-        self._set_doubt()
-        return True
-
-    def _set_doubt(self) -> None:
-        if self._learnt_s is None:
-            if len(self._squares) >= _BLOCKS_KEPT:
-                self._learnt_s = self.density_s
-            return
-        rose = self.density_s > _ROSE * self._learnt_s
-        self._doubt = _ROSE_DOUBT if rose else _DENSITY_DOUBT
-
-    def _density(self, squares: list[float]) -> float:
-        if not squares:
-            return self._prior_s
-        count = len(squares)
-        # What was assumed fades as what is measured fills its five minutes.
-        prior = _PRIOR_BLOCKS * (1.0 - count / _BLOCKS_KEPT)
-        level = (prior * self._prior_s + count * _density_of(squares)) / (prior + count)
-        if count >= _BLOCKS_SHORT:
-            level = max(level, _density_of(squares[-_BLOCKS_SHORT:]) / _SHORT_MARGIN)
-        return max(level, _NOISE_FLOOR_S)
-
-
-def _density_of(squares: list[float]) -> float:
-    """Noise density from squared differences of block means, cut against bursts."""
-    ordered, count = sorted(squares), len(squares)
-    median_square = (ordered[(count - 1) // 2] + ordered[count // 2]) / 2.0
-    cut = _CUT * median_square
-    within = bisect_right(ordered, cut)
-    # `fsum` is exact, so the order does not matter.
-    mean = fsum(ordered[:within] + [cut] * (count - within)) / count
-    return mean / _CUT_MEAN * _BLOCK_S / _DIFFERENCE
+        return self._density.renew()

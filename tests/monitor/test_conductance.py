@@ -19,7 +19,7 @@ from flowlog.monitor.conductance import (
     Residual,
     law_of,
 )
-from flowlog.monitor.noise import NOISE_DENSITY_S
+from flowlog.monitor.density import NOISE_DENSITY_S
 from flowlog.rig.model import HealthyBoom
 
 

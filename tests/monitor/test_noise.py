@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.wandering import wander
 
-from flowlog.monitor.noise import DECAY, NOISE_DENSITY_S, TAU_S, NoiseLevel, are_whole, is_whole
+from flowlog.monitor.density import NOISE_DENSITY_S, TAU_S
+from flowlog.monitor.noise import DECAY, NoiseLevel, are_whole, is_whole
 
 
 def hear(noise: NoiseLevel, value: float) -> None:
