@@ -78,6 +78,20 @@ def test_a_route_with_a_fault_gives_the_same_in_one_block_and_tick_by_tick(kind,
     assert whole == ticks
 
 
+@pytest.mark.parametrize(("over_s", "size"), [(2.0, 7), (5.0, 64), (12.0, 5), (40.0, 301)])
+def test_a_fault_that_creeps_in_and_grows_gives_the_same_in_any_blocks(over_s, size):
+    rig = rigs()[0]
+    faults = [
+        Fault("tip blocked", at_s=150.0, tip=2, over_s=over_s),
+        Fault("tip blocked", at_s=260.0, until_s=330.0, tip=4, over_s=over_s),
+        Fault("foam", at_s=400.0, size=0.08),
+    ]
+    run = simulate(with_faults(scenario_for(rig, hours=0.15, seed=round(over_s)), *faults))
+    whole = fed(rig, joined(run.received), 100_000)
+    assert any(event.code == "tip_blocked" for event in whole.events)
+    assert whole == fed(rig, run.received, size)
+
+
 def test_a_valve_that_does_not_obey_is_told_the_same_in_one_block_and_tick_by_tick():
     """Shut and leaking, open and dry: each once for long, and often for less than it takes."""
     rig = make_rig(6)
