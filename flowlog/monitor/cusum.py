@@ -156,26 +156,23 @@ class ShiftTest:
 
     def step(self, tick: Innovation) -> None:
         """Take one tick in."""
-        self.look(Innovations.of(tick), [0.0])
+        self.look(Innovations.of(tick))
         self.go_on()
 
-    def look(self, ticks: Innovations, loudest: list[float]) -> None:
-        """Where many ticks would bring the sum; nothing changes before `go_on`.
-
-        Args:
-            ticks: What is taken in.
-            loudest: Raised to the sum after each of them.
-        """
+    def look(self, ticks: Innovations) -> list[float]:
+        """The sum after each of many ticks; nothing changes before `go_on`."""
         residuals, all_news, rest, variances, all_seconds = ticks
         sign, size, half = self.sign, self._size, self.half
         lasting = size * rest
         total, seconds, young = self.sum, self.seconds, self._young
+        sums = []
         for i, rise in enumerate(all_news):
             news = sign * rise
             shift = lasting
             if total == 0.0:
                 if news <= 0.5 * lasting:
                     # A shift that came at once would have to bring more news than a lasting one.
+                    sums.append(0.0)
                     continue
                 young = True
                 if residuals[i] * sign > half:
@@ -194,10 +191,11 @@ class ShiftTest:
             total += nats if nats < _CAP_NATS else _CAP_NATS
             if total > 0.0:
                 seconds += all_seconds[i]
-                loudest[i] = max(loudest[i], total)
             else:
                 total = seconds = 0.0
+            sums.append(total)
         self._next = (total, seconds, young)
+        return sums
 
     def go_on(self) -> None:
         """Go on behind the ticks that the last `look` saw, all of them."""
@@ -246,11 +244,12 @@ def look_all(tests: Iterable[ShiftTest], ticks: Innovations) -> tuple[list[Shift
     rest = ticks.rest
     highest, lowest = max(ticks.news), min(ticks.news)
     loudest = [0.0] * len(ticks.news)
-    moved = []
+    moved: list[ShiftTest] = []
     for test in tests:
         most = highest if test.sign > 0.0 else -lowest
         if test.sum > 0.0 or most > test.half * rest:
-            test.look(ticks, loudest)
+            sums = test.look(ticks)
+            loudest = list(map(max, loudest, sums)) if moved else sums
             moved.append(test)
     return moved, loudest
 

@@ -239,7 +239,7 @@ class NoiseLevel:
         looked for.
         """
         variance, usual, mean = heard.news_variance, heard.usual, heard.mean
-        cut = _NEWS_CUT * max(variance, floor)
+        cut = _NEWS_CUT * (variance if variance > floor else floor)
         found = 0.0
         for value in news:
             square = value * value
@@ -278,8 +278,10 @@ class NoiseLevel:
     def _roughness(self, usual: float, total: float, ticks: float) -> float:
         here = (_PASS_PRIOR * usual * self._may_be_rough + total) / (_PASS_PRIOR + ticks)
         # What is white in the usual news is no swirl, and does not grow with it.
-        swirl = min(usual, _SWIRL_SHARE * self.density_s)
-        return max(1.0, (here - usual + swirl) / swirl - _PASS_DOUBT)
+        swirl = _SWIRL_SHARE * self.density_s
+        swirl = usual if usual < swirl else swirl
+        rough = (here - usual + swirl) / swirl - _PASS_DOUBT
+        return rough if rough > 1.0 else 1.0
 
     def expect(self, first: Sequence[float]) -> None:
         """A first idea from the ticks on which the baseline was armed, if they are rough."""
