@@ -11,7 +11,7 @@ in settled spraying: so many ticks at once are cut before the opening that follo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Sequence
 from copy import copy
 from math import ceil, inf
 from statistics import median
@@ -50,6 +50,7 @@ _WITHIN_LEAST: Final = 0.03
 _WITHIN: Final = 3.5 * 2.0
 """Spreads within the level's four seconds. Noise with a correlation time of 2 s lies twice as far
 from their median two to four seconds before them as within them (simulated): 3.5 times that."""
+_OPEN: Final = ("settling", "spraying")
 _KEPT: Final = 8
 _ODD: Final = 2
 """So many openings of the last eight may take longer than the time that counts, for a burst of air
@@ -96,13 +97,11 @@ class SettleTime:
         while at < len(ahead):
             if state.opening is None:
                 at = _next_opening(names, at)
+                if at == len(ahead):
+                    break
             before_s = state.settle_s
             part = slice(at, at + _MOST_WATCHED)
-            for phase, tick in zip(names[part], _ticks_of(ahead, part), strict=True):
-                state.step(phase, tick, self._law)
-                at += 1
-                if state.opening is None:
-                    break
+            at += state.run(names[part], _ticks_of(ahead, part), self._law)
             if state.settle_s != before_s:
                 end = _next_opening(names, at)
                 if end < len(ahead):
@@ -120,12 +119,12 @@ class _Tick(NamedTuple):
     pressure_pa: float | None
 
 
-def _ticks_of(ahead: Stretch, part: slice) -> Iterator[_Tick]:
+def _ticks_of(ahead: Stretch, part: slice) -> list[_Tick]:
     seconds = ahead.steps.seconds[part].tolist()
     pressures: list[float] | list[None] = [None] * len(seconds)
     if ahead.pressure_pa is not None:
         pressures = ahead.pressure_pa[part].tolist()
-    return rows_of(_Tick, (seconds, ahead.steps.flow_m3_s[part].tolist(), pressures))
+    return list(rows_of(_Tick, (seconds, ahead.steps.flow_m3_s[part].tolist(), pressures)))
 
 
 def _next_opening(names: list[Phase], begin: int) -> int:
@@ -167,10 +166,17 @@ class _Opening:
         other._ticks, other._ends_s = list(self._ticks), list(self._ends_s)
         return other
 
-    def take(self, tick: _Tick) -> None:
-        self._ticks.append(tick)
-        self.since_s += tick.seconds
-        self._ends_s.append(self.since_s)
+    def take(self, ticks: Iterable[_Tick]) -> int:
+        """Take ticks in until it was watched for long enough; return how many."""
+        since_s, begun = self.since_s, len(self._ticks)
+        for tick in ticks:
+            self._ticks.append(tick)
+            since_s += tick.seconds
+            self._ends_s.append(since_s)
+            if since_s >= _WATCHED_S:
+                break
+        self.since_s = since_s
+        return len(self._ticks) - begun
 
     def values(self, law: Law) -> Values:
         """Of each tick but the first."""
@@ -225,19 +231,32 @@ class _State:
         return other
 
     def step(self, phase: Phase, tick: _Tick, law: Law) -> None:
-        if phase not in ("settling", "spraying"):
+        if phase not in _OPEN:
             self.opening = None
-            return
-        opening = self.opening
-        if phase == "settling" and (opening is None or tick.seconds > GAP_S):
+        elif phase == "settling" and (self.opening is None or tick.seconds > GAP_S):
             self.opening = _Opening(tick)
-            return
-        if opening is None:
-            return
-        opening.take(tick)
+        elif self.opening is not None:
+            self._watch(self.opening, [tick], law)
+
+    def run(self, phases: Sequence[Phase], ticks: Sequence[_Tick], law: Law) -> int:
+        """`step` for the first of many ticks without a gap, up to the end of an opening.
+
+        Returns:
+            How many; one at least.
+        """
+        opening = self.opening
+        if opening is None or phases[0] not in _OPEN:
+            self.step(phases[0], ticks[0], law)
+            return 1
+        shut = next((i for i, phase in enumerate(phases) if phase not in _OPEN), len(phases))
+        return self._watch(opening, ticks[:shut], law)
+
+    def _watch(self, opening: _Opening, ticks: Iterable[_Tick], law: Law) -> int:
+        taken = opening.take(ticks)
         if opening.since_s >= _WATCHED_S:
             self.opening = None
             self._learn(opening.values(law))
+        return taken
 
     def _learn(self, values: Values) -> None:
         level = _level(values)

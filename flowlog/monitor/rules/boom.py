@@ -104,7 +104,7 @@ class BoomWatch:
                 shares += self._spray(run, first(~plain[part]))
                 continue
             for i, tick in enumerate(run.rows(), begin):
-                self._valve.step(ahead.moment(i))
+                self._valve.step_of(ahead, i)
                 shares.append(self._settled(*tick))
         return shares + self._not_spray(ahead, odd, len(shares), len(ahead))
 
@@ -117,7 +117,7 @@ class BoomWatch:
         names, seconds = ahead.phases.names, ahead.steps.seconds[begin:end].tolist()
         for i, tick_s in enumerate(seconds, begin):
             if odd[i] or self._valve.busy:
-                self._valve.step(ahead.moment(i))
+                self._valve.step_of(ahead, i)
             if names[i] in _SHUT:
                 self._shut_s += tick_s
         return [None] * (end - begin)

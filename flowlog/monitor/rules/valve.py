@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from flowlog.monitor.alerts import AlertBook
+from flowlog.monitor.outputs import Position
 from flowlog.monitor.phase import CHECK_VALVE_PA
 from flowlog.monitor.rules.latch import Latch
 from flowlog.monitor.rules.moment import Moment
@@ -33,32 +34,50 @@ class ValveWatch:
 
     def step(self, now: Moment) -> None:
         """Take one tick in."""
-        if now.valve_open is None:
+        if now.valve_open is not None:
+            step = now.step
+            self._take(now.at, step.seconds, step.mean_flow_m3_s, now.pressure_pa, now.valve_open)
+
+    def step_of(self, ahead: Stretch, i: int) -> None:
+        """`step` for one of many ticks."""
+        if ahead.valve_open is None:
             return
-        flow = now.step.mean_flow_m3_s
-        leaks = not now.valve_open and flow > self._flowing
+        pressure_pa, steps = ahead.pressure_pa, ahead.steps
+        self._take(
+            ahead.at[i],
+            float(steps.seconds[i]),
+            float(steps.mean_flow_m3_s[i]),
+            None if pressure_pa is None else float(pressure_pa[i]),
+            bool(ahead.valve_open[i]),
+        )
+
+    def _take(
+        self, at: Position, seconds: float, flow: float, pressure: float | None, is_open: bool
+    ) -> None:
+        leaks = not is_open and flow > self._flowing
         if leaks or self._leaks.busy:
-            turn = self._leaks.step(now.at, now.step.seconds, bad=leaks, good=not leaks)
+            turn = self._leaks.step(at, seconds, bad=leaks, good=not leaks)
             if turn == "opened":
                 shown = show(flow, "flow", self._rig.units)
                 text = f"The boom valve is shut by its input, and {shown} still pass the meter."
-                self._book.open("valve_passes", now.at, self._leaks.since or now.at, text)
+                self._book.open("valve_passes", at, self._leaks.since or at, text)
             elif turn == "cleared":
-                self._book.clear("valve_passes", now.at, "Nothing passes the shut valve any more.")
+                self._book.clear("valve_passes", at, "Nothing passes the shut valve any more.")
         # A pump that was found to draw air needs no second alert for what follows from it.
         dry = (
-            now.valve_open
+            is_open
             and flow < self._flowing
-            and self._no_pressure(now)
+            and pressure is not None
+            and pressure < CHECK_VALVE_PA
             and not self._book.is_open("air_drawn")
         )
         if dry or self._dry.busy:
-            turn = self._dry.step(now.at, now.step.seconds, bad=dry, good=not dry)
+            turn = self._dry.step(at, seconds, bad=dry, good=not dry)
             if turn == "opened":
                 text = "The boom valve is open by its input, and neither flow nor pressure come."
-                self._book.open("valve_dry", now.at, self._dry.since or now.at, text)
+                self._book.open("valve_dry", at, self._dry.since or at, text)
             elif turn == "cleared":
-                self._book.clear("valve_dry", now.at, "The boom sprays, or its valve is shut.")
+                self._book.clear("valve_dry", at, "The boom sprays, or its valve is shut.")
 
         self.busy = self._leaks.busy or self._dry.busy
 
@@ -73,6 +92,3 @@ class ValveWatch:
             odd |= is_open & (flow < self._flowing) & (pressure_pa < CHECK_VALVE_PA)
         marks: list[bool] = odd.tolist()
         return marks
-
-    def _no_pressure(self, now: Moment) -> bool:
-        return now.pressure_pa is not None and now.pressure_pa < CHECK_VALVE_PA
