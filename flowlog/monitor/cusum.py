@@ -343,15 +343,16 @@ class Bank:
 
     def _alarm(self, answers: Answer | None) -> Alarm | None:
         newest = list(self._newest)
-        best: Alarm | None = None
-        for test, threshold in zip(self._tests, self._thresholds, strict=True):
-            if (
-                test.sum > threshold
-                and test.crossed(threshold, newest[test.since - self._ticks :], answers)
-                and (best is None or test.sum > best.evidence)
-            ):
-                best = Alarm(test.shift, test.seconds, test.sum, threshold)
-        return best
+        over = [
+            (test, threshold)
+            for test, threshold in zip(self._tests, self._thresholds, strict=True)
+            if test.sum > threshold
+        ]
+        # The loudest that is to be believed: asking the pressure takes a closer look at samples.
+        for test, threshold in sorted(over, key=lambda pair: -pair[0].sum):
+            if test.crossed(threshold, newest[test.since - self._ticks :], answers):
+                return Alarm(test.shift, test.seconds, test.sum, threshold)
+        return None
 
     def state(self) -> list[tuple[float, float, float]]:
         """Shift, sum and threshold in nats of each test, for an explanation."""
