@@ -18,7 +18,6 @@ from math import sqrt
 from typing import Final
 
 from flowlog.monitor.alerts import AlertBook, Size
-from flowlog.monitor.close_up import CloseUp
 from flowlog.monitor.codes import CODES
 from flowlog.monitor.conductance import ARM_S, Baseline
 from flowlog.monitor.creep import Creep
@@ -36,7 +35,7 @@ from flowlog.monitor.rules.boom_words import (
     in_words,
     onset_details,
 )
-from flowlog.monitor.rules.coming import ComingFault, comes, describe_coming
+from flowlog.monitor.rules.coming import ComingFault, comes, describe_coming, since_it_came
 from flowlog.monitor.rules.recent import RecentTicks
 from flowlog.rig.model import Rig
 
@@ -44,8 +43,6 @@ _AIR_WITHIN_S: Final = 15.0
 """From the first gulp of air to nothing but air a small tank takes some seconds."""
 _RENAMED: Final = 1.5
 """An alert changes its name only for one that is so much likelier: names must not swing."""
-_FEW_TICKS: Final = 6
-"""Three seconds: then the mean of what came since has made up for what it does not know."""
 _ROUGH: Final = 2.0
 _ROUGH_NATS: Final = 3.0
 """A dozen seconds tell the noise of a rough pass to 25 %, and the evidence of 17 nats with it: that
@@ -114,7 +111,7 @@ class BoomAlert:
         if close is not None:
             since = self._recent.began(close)
             onset = onset_details(close, (self._recent.newest(1)[0].at.t_us - since.t_us) * 1e-6)
-            residuals, level, sd = self._since_it_came(close, residuals, level, sd)
+            residuals, level, sd = since_it_came(close, residuals, level, sd, self._noise)
         signs = self._recent.signs(level, sd, [count], close, after_pause=after_pause)
         classes = weigh(signs)
         code = next(iter(classes))
@@ -135,26 +132,6 @@ class BoomAlert:
         self.fault = fault
         self._noise.stepped()
         self._bank.reset()
-
-    def _since_it_came(
-        self, close: CloseUp, residuals: list[float], level: float, sd: float
-    ) -> tuple[list[float], float, float]:
-        """Residuals since a shift had come whole, their mean and its uncertainty."""
-        creep = close.creep
-        if creep is None:
-            if len(residuals) <= _FEW_TICKS:
-                # One or two ticks hold the step itself, in which the rotor had not followed yet.
-                return residuals, close.shift, close.shift_sd * sqrt(self._noise.roughness)
-            return residuals, level, sd
-        whole = int(2.0 * (close.ago_s - close.over_s))
-        residuals = residuals[-max(1, whole) :]
-        if comes(creep):
-            # While it is still on its way, the rest of it is not known.
-            rest = 0.5 * (creep.middle - creep.so_far)
-            return residuals, creep.so_far, sqrt(creep.so_far_sd**2 + rest**2)
-        # Samples foretell each other over less than a second; slower noise is in the ticks alone.
-        slow = sqrt(self._noise.mean_variance(len(residuals)))
-        return residuals, creep.middle, max(abs(creep.far - creep.near) / (2.0 * 1.96), slow)
 
     def _describe(
         self, code: str, level: float, sd: float, classes: Mapping[str, float], creep: Creep | None
@@ -219,7 +196,7 @@ class BoomAlert:
         if close is not None and not fault.grown:
             close = close.traced()
             creep = close.creep
-            residuals, level, sd = self._since_it_came(close, list(fault.residuals), level, sd)
+            residuals, level, sd = since_it_came(close, fault.residuals, level, sd, self._noise)
             fault.residuals = deque(residuals, maxlen=fault.residuals.maxlen)
         kept = len(self._recent)
         onsets = [min(ticks, kept) for ticks in fault.onsets]
