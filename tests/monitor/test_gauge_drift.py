@@ -104,6 +104,15 @@ def test_in_between_the_boom_is_judged_by_what_it_reads_and_its_return_is_told_a
     assert back[-1].at == end.at
 
 
+def test_once_its_zero_is_known_to_have_moved_a_reading_below_zero_is_no_news_in_each_pause():
+    out = simulated(Fault("gauge drift", at_s=AT, size=-0.12))
+    said = [e for e in out.events if e.code in ("gauge_drift", "gauge_implausible")]
+    found = next(i for i, event in enumerate(said) if event.code == "gauge_drift")
+    assert [e for e in said[found:] if e.code == "gauge_implausible" and e.change == "opened"] == []
+    # What was open when it was found is cleared by the next spraying.
+    assert said[-1].code == "gauge_drift" or said[-1].change == "cleared"
+
+
 def test_while_it_lasts_a_tip_that_clogs_is_an_alert_of_its_own():
     tip = Fault("tip blocked", 1100.0, 1.0, tip=1)
     out = simulated(Fault("gauge drift", AT, 0.05), tip)

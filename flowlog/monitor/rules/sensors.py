@@ -183,9 +183,9 @@ class GaugeFaults:
         span = self._rig.gauge.span_pa
         if pressure > 0.0 and not self._below.busy:
             return
-        turn = self._below.step(
-            now.at, now.step.seconds, bad=pressure < -0.025 * span, good=pressure > -0.01 * span
-        )
+        # Of a zero that was found to have moved nobody wants to be told in each pause.
+        bad = pressure < -0.025 * span and not self._book.is_open("gauge_drift")
+        turn = self._below.step(now.at, now.step.seconds, bad=bad, good=pressure > -0.01 * span)
         if turn == "opened":
             text = f"The gauge reads {show(pressure, 'pressure', self._rig.units)}, below zero."
             self._book.open("gauge_implausible", now.at, self._below.since or now.at, text)
