@@ -30,6 +30,8 @@ from flowlog.wire.encode import encode_alarm, encode_hello_request
 log = logging.getLogger(__name__)
 
 LOOK_US: Final = 250_000
+_ASLEEP_US: Final = 1_000_000
+"""The loop goes round ten times as often."""
 STORE_OPEN_S: Final = 60.0
 SETTLE_S: Final = 0.8
 PUBLISHER_STOP_S: Final = 1.0
@@ -71,6 +73,7 @@ class Service:
         self._clock = clock or SystemClock()
         self._notifier = notifier or Notifier()
         self._until_idle_s = until_idle_s
+        self._awake_us = self._asked_us = 0
         self._stopping = threading.Event()
         now_us = self._now_us()
         self.facts = Facts(now_us, port=source.name)
@@ -199,7 +202,11 @@ class Service:
     def _idle(self, now_us: int) -> bool:
         if self._until_idle_s is None:
             return False
-        since_us = self.facts.bytes_us or self.facts.started_us
+        if now_us - self._asked_us > _ASLEEP_US:
+            # The computer slept, or this process was stopped: what came is still to be read.
+            self._awake_us = now_us
+        self._asked_us = now_us
+        since_us = max(self.facts.bytes_us or self.facts.started_us, self._awake_us)
         return now_us - since_us >= self._until_idle_s * 1e6
 
     def _say_how_it_is(self, watch: Watch, now_us: int) -> None:

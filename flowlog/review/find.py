@@ -12,6 +12,9 @@ from flowlog.store.engine import database
 from flowlog.store.lock import is_locked
 from flowlog.store.rows import RouteRow
 
+_LEAST_OF_UID = 6
+"""Digits; a season has fewer routes than numbers that are shorter."""
+
 
 class NotFoundError(FlowlogError):
     """There is no such folder or route, or several that could be meant."""
@@ -76,7 +79,9 @@ def choose_route(routes: Sequence[RouteRow], wanted: str) -> int:
         return int(wanted) - 1
     folded = wanted.casefold()
     named = [i for i, route in enumerate(routes) if route.name and route.name.casefold() == folded]
-    begun = [i for i, route in enumerate(routes) if route.uid.startswith(folded)] if folded else []
+    # A short number that there is no route of is a slip, not the beginning of another one's uid.
+    meant = len(folded) >= _LEAST_OF_UID if folded.isdecimal() else bool(folded)
+    begun = [i for i, route in enumerate(routes) if meant and route.uid.startswith(folded)]
     found = named or begun
     if len(found) == 1:
         return found[0]

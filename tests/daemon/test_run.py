@@ -49,6 +49,23 @@ def test_a_route_comes_through_whole(board, daemon, make_scenario, true_pulses, 
     assert codes(running.folder) == []
 
 
+def test_a_time_in_which_the_computer_slept_is_not_taken_for_a_board_that_fell_silent(
+    board, daemon, make_scenario, wait_for
+):
+    source = board(make_scenario(6, 40, 10)).start()
+    running = daemon("--until-idle", "2")
+    wait_for(lambda: running.count("readings") > 20)
+    source.hold()
+    running.process.send_signal(signal.SIGSTOP)
+    time.sleep(3.0)
+    running.process.send_signal(signal.SIGCONT)
+    time.sleep(0.5)
+    assert running.process.poll() is None, running.text()
+    source.go_on()
+    assert running.process.wait(40) == 0, running.text()
+    assert source.done
+
+
 def test_a_blocked_tip_is_stored_logged_and_shown_on_the_lamp(
     board, daemon, make_scenario, wait_for
 ):

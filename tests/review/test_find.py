@@ -37,6 +37,13 @@ def test_what_means_no_route_or_several_is_refused_with_what_would_be_right(want
         choose_route(ROUTES, wanted)
 
 
+def test_a_short_number_without_a_route_is_not_taken_for_the_beginning_of_a_uid():
+    routes = [*ROUTES, RouteRow(10, "7812345e", None, 0, None, "")]
+    with pytest.raises(NotFoundError, match="give"):
+        choose_route(routes, "7")
+    assert choose_route(routes, "781234") == 3
+
+
 def test_without_any_route_it_says_how_to_get_one():
     with pytest.raises(NotFoundError, match="flowlog run"):
         choose_route([], "last")
