@@ -130,7 +130,7 @@ class Baseline:
 
     A mean over the first minutes, then a slow average over `TRACK_S`: temperature and wear move a
     healthy boom by more in a day than the smallest fault does at once. Once it is armed, what it
-    gathers moves it only when it is refined, every ten seconds or so: in between, many ticks are
+    gathers moves it only when it is refined, every twenty seconds: in between, many ticks are
     judged at once against the same level.
     """
 

@@ -108,7 +108,7 @@ def test_what_was_learnt_in_five_minutes_stays_the_anchor_of_a_slow_drift():
     learn(baseline, [0.0] * int(2 * LEARN_S - 1))
     assert baseline.anchor is None
     learn(baseline, [0.04] * 4000)
-    # It may hold what came in the ten seconds before it was due.
+    # It may hold what came in the twenty seconds before it was due.
     assert baseline.anchor == pytest.approx(0.0, abs=0.04 * 20.0 / LEARN_S)
     assert baseline.level > 0.015
 
